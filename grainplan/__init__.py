@@ -1,0 +1,1 @@
+"""Plan resawn, grain-matched panels from photos of the rough boards."""

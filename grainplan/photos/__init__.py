@@ -1,0 +1,1 @@
+"""Photos of a board side become a square-on, evenly lit picture that knows its millimetres."""

@@ -1,0 +1,96 @@
+"""A square-on picture of a flat piece of wood that knows its millimetres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, UnidentifiedImageError
+
+from grainplan.errors import PlanError
+from grainplan.geometry import Box, Floats
+
+Pixels = NDArray[np.uint8]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Picture:
+    """A flattened picture of one plane of a board, in the board frame.
+
+    Columns run along the first axis of the plane and rows along the second: (x, y) on the broad sides and on surfaces
+    inside the board, (y, z) on the ends. Pixel (column c, row r) has its centre at ((c + 0.5), (r + 0.5)) / `px_per_mm`
+    from the corner.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        sRGB, red first. Kept read-only.
+    px_per_mm : float
+        Pixels a millimetre, the same along both axes.
+    """
+
+    pixels: Pixels
+    px_per_mm: float
+
+    def __post_init__(self) -> None:
+        if self.pixels.dtype != np.uint8 or self.pixels.ndim != 3 or self.pixels.shape[2] != 3:
+            raise ValueError(f"a picture is (rows, columns, 3) of uint8, got {self.pixels.shape} {self.pixels.dtype}")
+        if not self.px_per_mm > 0:
+            raise ValueError(f"a picture needs its pixels per millimetre, got {self.px_per_mm}")
+        self.pixels.flags.writeable = False
+
+    @property
+    def width_mm(self) -> float:
+        """Extent along the columns, mm."""
+        return float(self.pixels.shape[1] / self.px_per_mm)
+
+    @property
+    def height_mm(self) -> float:
+        """Extent along the rows, mm."""
+        return float(self.pixels.shape[0] / self.px_per_mm)
+
+    def crop(self, box: Box) -> Picture:
+        """The part inside `box` (mm), rounded to whole pixels; what lies outside the picture repeats its edge."""
+        d = self.px_per_mm
+        columns = max(1, round(box.width * d))
+        rows = max(1, round(box.height * d))
+        c = np.clip(round(box.x0 * d) + np.arange(columns), 0, self.pixels.shape[1] - 1)
+        r = np.clip(round(box.y0 * d) + np.arange(rows), 0, self.pixels.shape[0] - 1)
+        return Picture(self.pixels[np.ix_(r, c)], d)
+
+    def lightness(self) -> Floats:
+        """CIE L* of every pixel, float32, 0 to 100."""
+        lab = cv2.cvtColor(self.pixels.astype(np.float32) / 255, cv2.COLOR_RGB2Lab)
+        return np.ascontiguousarray(lab[:, :, 0])
+
+    def mean_lab(self) -> tuple[float, float, float]:
+        """Mean colour in CIE L*a*b* (D65)."""
+        small = cv2.resize(self.pixels, (256, 64), interpolation=cv2.INTER_AREA)
+        lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2Lab).reshape(-1, 3).mean(axis=0)
+        return float(lab[0]), float(lab[1]), float(lab[2])
+
+
+def save_picture(picture: Picture, path: Path) -> None:
+    """Write a picture as PNG (or by the ending of `path`), with its density in the file."""
+    dpi = picture.px_per_mm * 25.4
+    Image.fromarray(picture.pixels).save(path, dpi=(dpi, dpi))
+
+
+def read_picture(path: Path, px_per_mm: float) -> Picture:
+    """Read a picture that the program wrote.
+
+    Raises
+    ------
+    PlanError
+        When the file is missing or is not a picture.
+    """
+    try:
+        with Image.open(path) as image:
+            return Picture(np.array(image.convert("RGB")), px_per_mm)
+    except FileNotFoundError:
+        raise PlanError(f"{path} is missing; measure the job again") from None
+    except (UnidentifiedImageError, OSError) as error:
+        raise PlanError(f"{path} cannot be read as a picture ({error}); measure the job again") from None

@@ -1,0 +1,1 @@
+"""What the maker looks at: previews, shop sheets, labels."""
