@@ -1,0 +1,337 @@
+"""The command line: words in, words out. Every number comes from `grainplan.steps` or the arithmetic rooms.
+
+Nothing heavy is imported here at the top, so that ``grainplan --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import json
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from grainplan.errors import GrainplanError, NotFound
+from grainplan.progress import Progress
+from grainplan.units import format_length, parse_length, parse_temperature
+
+if TYPE_CHECKING:
+    from grainplan.plan import Plan
+    from grainplan.units import Units
+
+Found = TypeVar("Found")
+EXIT_MEND, EXIT_MISSPELT, EXIT_INTERRUPTED = 1, 2, 130
+
+
+class LengthType(click.ParamType):
+    """A length with its unit, as millimetres."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read the text; what is wrong is told as the maker would be told in a job file."""
+        if isinstance(value, float):
+            return value
+        try:
+            return parse_length(str(value), "in")
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+class TemperatureType(click.ParamType):
+    """A temperature with its scale, as degrees Celsius."""
+
+    name = "temperature"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Read the text."""
+        if isinstance(value, float):
+            return value
+        try:
+            return parse_temperature(str(value))
+        except ValueError as error:
+            self.fail(str(error), param, ctx)
+
+
+LENGTH, TEMPERATURE = LengthType(), TemperatureType()
+JOB = click.argument("job", type=click.Path(path_type=Path))
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="A machine's answer on standard output.")
+
+
+class Commands(click.Group):
+    """A group that lists its commands in the order of the work, and knows the likely word for a misspelt one."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """The commands as they stand in this file."""
+        return list(self.commands)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command, or say which one was probably meant."""
+        import difflib
+
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError:
+            near = difflib.get_close_matches(args[0], self.commands, n=1)
+            hint = f" Did you mean {near[0]}?" if near else ""
+            raise click.UsageError(f"there is no command {args[0]}.{hint}", ctx) from None
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="grainplan")
+def cli() -> None:
+    """Plan resawn, grain-matched panels from photos of the rough boards."""
+
+
+@cli.command()
+@click.argument("folder", type=click.Path(path_type=Path), default="hall-cupboard")
+@AS_JSON
+def demo(folder: Path, as_json: bool) -> None:
+    """Copy the sample job to FOLDER and take it all the way."""
+    from grainplan import steps
+
+    job_folder = steps.copy_sample(folder)
+    say(f"The sample job is in {job_folder}. Its job.toml is there to be changed.")
+    with shown_progress("hall cupboard") as (progress, stop):
+        result = steps.run_all(job_folder, progress=progress, should_stop=stop)
+    answer(as_json, lambda: steps.plan_as_json(result.plan), lambda: tell_plan(result.plan, result.job.units))
+    tell_files([result.plan_file, *result.pictures, *result.sheets])
+
+
+@cli.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@AS_JSON
+def new(folder: Path, as_json: bool) -> None:
+    """Start a job in FOLDER whose job.toml explains every line."""
+    from grainplan import steps
+
+    path = steps.start_job(folder)
+    answer(
+        as_json, lambda: {"job": str(path)}, lambda: say(f"Started {path}. Open it in an editor and read it through.")
+    )
+
+
+@cli.command()
+@JOB
+@AS_JSON
+def check(job: Path, as_json: bool) -> None:
+    """Read the job and its photos, and tell everything that is wrong at once."""
+    from grainplan import steps
+
+    faults = steps.check_job(job)
+    if as_json:
+        click.echo(json.dumps({"faults": list(faults)}, ensure_ascii=False, indent=1))
+    else:
+        for fault in faults:
+            say(fault)
+        say("Nothing is wrong with it." if not faults else f"{len(faults)} to mend.")
+    if faults:
+        raise SystemExit(EXIT_MEND)
+
+
+@cli.command()
+@JOB
+@AS_JSON
+def measure(job: Path, as_json: bool) -> None:
+    """Turn the photos into measured boards: out/boards.json and out/boards/."""
+    from grainplan import steps
+
+    opened = steps.open_job(job)
+    with shown_progress("measuring") as (progress, _):
+        boards = steps.measure(opened, progress=progress)
+    answer(as_json, lambda: steps.boards_as_json(opened), lambda: tell_boards(steps.describe_boards(opened, boards)))
+
+
+@cli.command()
+@click.option("--thickness", "thickness_mm", type=LENGTH, required=True, help="Of the rough board, by caliper.")
+@click.option("--finished", "finished_mm", type=LENGTH, required=True, help="Thickness of a finished leaf.")
+@click.option("--kerf", "kerf_mm", type=LENGTH, default="1/16 in", show_default=True, help="Of the resaw blade.")
+@click.option("--planing", "planing_mm", type=LENGTH, default="1/32 in", show_default=True, help="A sawn surface.")
+@click.option("--outer-planing", "outer_planing_mm", type=LENGTH, default="1/32 in", show_default=True)
+@click.option("--cup", "cup_mm", type=LENGTH, default="0 in", help="Hollow across the width.")
+@click.option("--bow", "bow_mm", type=LENGTH, default="0 in", help="Hollow along the length.")
+@click.option("--twist", "twist_mm", type=LENGTH, default="0 in", help="Lift of the fourth corner.")
+@click.option("--saw-tolerance", "saw_tolerance_mm", type=LENGTH, default="1/64 in", show_default=True)
+@AS_JSON
+def leaves(as_json: bool, **lengths_mm: float) -> None:
+    """How many leaves a board gives, and where the cuts lie. Lengths with their unit: "15/16 in", "24 mm"."""
+    from grainplan import resaw
+
+    found = mended(resaw.count_leaves, **lengths_mm)
+    answer(as_json, lambda: resaw.resaw_as_json(found), lambda: say(resaw.describe_resaw(found, "in")))
+
+
+@cli.command()
+@click.option("--species", required=True, help='As makers say it: "white ash".')
+@click.option("--width", "width_mm", type=LENGTH, required=True, help="Across the grain.")
+@click.option("--moisture", "moisture_percent", type=float, help="Of the wood as it is now, per cent.")
+@click.option("--from-temperature", "from_c", type=TEMPERATURE, help='Where it lay till now: "68 F".')
+@click.option("--from-humidity", "from_humidity", type=float, help="Per cent.")
+@click.option("--to-temperature", "to_c", type=TEMPERATURE, required=True, help='Where it will be: "77 F".')
+@click.option("--to-humidity", "to_humidity", type=float, required=True, help="Per cent.")
+@click.option("--cut", default="plain", show_default=True, help="plain, quarter, or the ring angle in degrees.")
+@AS_JSON
+def movement(as_json: bool, **told: Any) -> None:
+    """How much a panel moves from one air to another."""
+    from grainplan import steps
+
+    moved = mended(steps.work_out_movement, told)
+    answer(
+        as_json,
+        lambda: {"moisture_from": moved.moisture_from, "moisture_to": moved.moisture_to, "change_mm": moved.change_mm},
+        lambda: say(
+            f"From {moved.moisture_from:.1f} to {moved.moisture_to:.1f} % moisture it "
+            f"{'grows' if moved.change_mm >= 0 else 'shrinks'} by {abs(moved.change_mm):.2f} mm "
+            f"({format_length(abs(moved.change_mm), 'in')}) across the grain."
+        ),
+    )
+
+
+@cli.command()
+@JOB
+@AS_JSON
+def plan(job: Path, as_json: bool) -> None:
+    """Choose the leaves for every panel: out/plan.json."""
+    from grainplan import steps
+
+    with shown_progress("planning") as (progress, stop):
+        result = steps.run_plan(job, progress=progress, should_stop=stop)
+    answer(as_json, lambda: steps.plan_as_json(result.plan), lambda: tell_plan(result.plan, result.job.units))
+    tell_files([result.plan_file])
+    if stop():
+        raise KeyboardInterrupt
+
+
+@cli.command()
+@JOB
+@AS_JSON
+def preview(job: Path, as_json: bool) -> None:
+    """Draw the piece in its own wood: out/front.png, out/back.png and a picture a bay."""
+    from grainplan import steps
+
+    with shown_progress("drawing") as (progress, _):
+        pictures = steps.run_preview(job, progress=progress)
+    answer(as_json, lambda: {"pictures": [str(p) for p in pictures]}, lambda: tell_files(pictures))
+
+
+@cli.command()
+@JOB
+@AS_JSON
+def sheets(job: Path, as_json: bool) -> None:
+    """Write what the shop needs: out/sheets.pdf, out/labels.pdf and the tables."""
+    from grainplan import steps
+
+    with shown_progress("writing") as (progress, _):
+        files = steps.run_sheets(job, progress=progress)
+    answer(as_json, lambda: {"files": [str(p) for p in files]}, lambda: tell_files(files))
+
+
+@cli.command()
+@click.argument("job", type=click.Path(path_type=Path), required=False)
+@click.option("--port", type=int, default=8501, show_default=True)
+def app(job: Path | None, port: int) -> None:
+    """Open the app in the browser, on this machine only."""
+    from grainplan import steps
+
+    raise SystemExit(steps.start_app(job, port=port))
+
+
+def say(text: str) -> None:
+    """A remark for the person at the keyboard, on standard error."""
+    click.echo(text, err=True)
+
+
+def answer(as_json: bool, machine: Callable[[], Any], person: Callable[[], None]) -> None:
+    """Give one of the two answers."""
+    if as_json:
+        click.echo(json.dumps(machine(), ensure_ascii=False, indent=1))
+    else:
+        person()
+
+
+def mended(call: Callable[..., Found | NotFound], *args: Any, **named: Any) -> Found:
+    """Call, and turn a number that cannot be into a sentence for the maker; a failed estimate likewise."""
+    try:
+        found = call(*args, **named)
+    except ValueError as error:
+        raise GrainplanError(str(error)) from None
+    if isinstance(found, NotFound):
+        raise GrainplanError(found.reason)
+    return found
+
+
+@contextmanager
+def shown_progress(label: str) -> Iterator[tuple[Progress, Callable[[], bool]]]:
+    """Show progress on standard error, and let Ctrl-C ask for an orderly stop; a second one stops at once."""
+    asked: list[bool] = []
+
+    def on_interrupt(_signal: int, _frame: FrameType | None) -> None:
+        if asked:
+            raise KeyboardInterrupt
+        asked.append(True)
+        say("\nStopping with the best so far. Once more to stop at once.")
+
+    before = signal.signal(signal.SIGINT, on_interrupt)
+    try:
+        with click.progressbar(
+            length=1000, label=label, file=sys.stderr, show_eta=False, item_show_func=lambda words: words
+        ) as bar:
+
+            def progress(share: float, doing: str) -> None:
+                bar.update(max(0, round(share * 1000) - bar.pos), doing)
+
+            yield progress, lambda: bool(asked)
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def tell_plan(plan: Plan, units: Units) -> None:
+    """The plan in a few lines."""
+    click.echo(f"{plan.status}: cost {plan.cost:.2f}, no plan costs less than {plan.bound:.2f}")
+    for bay in plan.bays:
+        click.echo(f"  {bay.name}: {bay.why}")
+    for unfilled in plan.unfilled:
+        click.echo(f"  {unfilled.name} is not filled: {unfilled.reason}")
+    for board in plan.boards:
+        cuts = ", ".join(format_length(c, units) for c in board.cuts_mm) or "none"
+        tight = ", tight" if board.tight else ""
+        click.echo(f"  board {board.name}: {board.leaves} leaves{tight}; cuts from the flattened face at {cuts}")
+    for caveat in plan.caveats:
+        click.echo(f"  {caveat}")
+
+
+def tell_boards(lines: list[str]) -> None:
+    """What was measured, a line a board."""
+    for line in lines:
+        click.echo(line)
+
+
+def tell_files(files: list[Path]) -> None:
+    """Where the results are."""
+    for path in files:
+        say(f"  {path}")
+
+
+def main() -> None:
+    """Run the command line; whatever the maker can mend ends in a sentence and exit status 1."""
+    try:
+        raise SystemExit(cli(standalone_mode=False) or 0)
+    except click.UsageError as error:
+        error.show()
+        raise SystemExit(EXIT_MISSPELT) from None
+    except click.ClickException as error:
+        error.show()
+        raise SystemExit(EXIT_MEND) from None
+    except GrainplanError as error:
+        say(str(error))
+        raise SystemExit(EXIT_MEND) from None
+    except (KeyboardInterrupt, click.Abort):
+        say("Interrupted.")
+        raise SystemExit(EXIT_INTERRUPTED) from None
