@@ -1,0 +1,1 @@
+"""The tests of grainplan, and the drawn boards that they stand on."""
