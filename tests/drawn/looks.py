@@ -38,7 +38,7 @@ class Look:
     streaks: float
     clouds: float
     bands: float = 0.0
-    knot_ring_mm: float = field(default=1.1)
+    knot_ring_mm: float = field(default=2.1)
 
 
 LOOKS: dict[str, Look] = {

@@ -118,7 +118,9 @@ def _add_knots(solid: Solid, spot: Spot, colour: Field) -> None:
     look = solid.look
     rings = 0.5 + 0.5 * np.cos(2 * np.pi * spot.knot_depth_mm / look.knot_ring_mm)
     rim = np.clip(1 - np.abs(spot.knot - 0.5) * 2, 0, 1)
-    shade = (0.80 + 0.20 * rings) * (1 - 0.45 * rim)
+    heart = np.exp(-((spot.knot_depth_mm / 1.3) ** 2))
+    check = np.clip(np.cos(3.0 * spot.tau_mm + 0.8 * spot.knot_depth_mm) - 0.9, 0, 1) * 3.0
+    shade = (0.78 + 0.42 * rings) * (1 - 0.5 * rim) * (1 - 0.6 * heart) * (1 - check)
     for band in range(3):
-        knot = (0.55 * look.knot[band] + 0.45 * look.line[band]) * shade
+        knot = (0.7 * look.knot[band] + 0.3 * look.line[band]) * shade
         colour[..., band] += (knot - colour[..., band]) * spot.knot
