@@ -116,6 +116,11 @@ def format_length(length_mm: float, units: Units, *, smallest: int = 64) -> str:
     return f"{sign}{' '.join(parts)} in"
 
 
+def format_both(length_mm: float) -> str:
+    """A length in both units, for sentences that do not know the job's: "1/4 in (6.3 mm)"."""
+    return f"{format_length(length_mm, 'in')} ({format_length(length_mm, 'mm')})"
+
+
 def parse_temperature(written: str) -> float:
     """Read a temperature with its scale, ``"68 F"`` or ``"20 C"``, as degrees Celsius.
 
