@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from grainplan.errors import GrainplanError
 from grainplan.frame import Bay, BaySize, PanelMaking, PanelSize
 from grainplan.shop import Climate, Room, Shop
-from grainplan.species import Species
+from grainplan.species import Species, coefficient_from_shrinkage
 from grainplan.units import MM_PER_INCH, format_both
 
 LEAST_FLOAT_MM = MM_PER_INCH / 4
@@ -17,6 +17,7 @@ GROWTH_RESERVE = 1.1
 """A single board may move more than the table says; common practice leaves a tenth more."""
 
 _STRAIGHT_FROM, _STRAIGHT_TO = 6.0, 14.0
+_PRINTED_TO = 0.00001
 _DAMPEST_KNOWN_PERCENT = 95.0
 _CAVEAT_SPREAD = "movement from table values; one board may move 5 per cent and more beside them"
 _CAVEAT_ANGLE = "between plain and quarter sawn the two coefficients are mixed by the ring angle (common practice)"
@@ -198,8 +199,8 @@ def work_out_movement(width_mm: float, wood: Wood, *, moisture_to: float) -> Mov
     Notes
     -----
     Both moistures within 6 to 14 per cent: Wood Handbook (2010), eq. 13-2, ``ΔD = D C (M_to − M_from)``. Otherwise
-    eq. 13-3, ``ΔD = D (M_to − M_from) / (100 F / S − F + M_from)``, where ``100 F / S − F = 1 / C − 10`` by the
-    handbook's own relation; above F, where shrinkage starts, nothing moves.
+    eq. 13-3, ``ΔD = D (M_to − M_from) / (100 F / S − F + M_from)``, with the shrinkage S that belongs to the
+    coefficient; above F, where shrinkage starts, nothing moves.
     """
     if not width_mm > 0 or not math.isfinite(width_mm):
         raise ValueError(f"a width must be greater than 0, got {width_mm}")
@@ -212,7 +213,8 @@ def work_out_movement(width_mm: float, wood: Wood, *, moisture_to: float) -> Mov
     else:
         start = wood.species.shrinks_from_percent
         low, high = min(before, start), min(after, start)
-        change = width_mm * (high - low) / (1 / coefficient - 10 + low)
+        shrinkage = _shrinkage_at(wood.species, wood.ring_angle_deg)
+        change = width_mm * (high - low) / (100 * start / shrinkage - start + low)
     mixed = wood.ring_angle_deg is not None and 0 < wood.ring_angle_deg < 90
     return Movement(before, after, change, coefficient, (_CAVEAT_SPREAD, *([_CAVEAT_ANGLE] if mixed else [])))
 
@@ -309,6 +311,27 @@ def size_strip(rough_width_mm: float, strips: int, *, joint_mm: float) -> float:
     if strips < 1:
         raise ValueError(f"a panel has 1 or more strips, got {strips}")
     return (rough_width_mm + joint_mm * 2 * (strips - 1)) / strips
+
+
+def _shrinkage_at(species: Species, ring_angle_deg: float | None) -> float:
+    """Shrinkage from green to oven-dry, per cent, at a ring angle, mixed as the coefficients are."""
+    start = species.shrinks_from_percent
+    tangential = _belonging(species.tangential_percent, species.tangential_coefficient, start)
+    radial = _belonging(species.radial_percent, species.radial_coefficient, start)
+    theta = math.radians(ring_angle_deg or 0.0)
+    return tangential * math.cos(theta) ** 2 + radial * math.sin(theta) ** 2
+
+
+def _belonging(percent: float | None, coefficient: float, start: float) -> float:
+    """The printed shrinkage where it gives the coefficient, else the one that the coefficient implies.
+
+    For a few woods the handbook's two tables rest on different data, or the coefficient is that of a group.
+    """
+    if percent is not None:
+        derived = coefficient_from_shrinkage(percent, shrinks_from_percent=start)
+        if abs(derived - coefficient) <= _PRINTED_TO:
+            return percent
+    return 100 * start / (1 / coefficient - 10 + start)
 
 
 def _moisture_in(room: Room) -> float:
