@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from grainplan.boards import Leaf, RoughBoard
+from grainplan.boards import Direction, Leaf, RoughBoard
 from grainplan.frame import Bay, FrameLook, PanelMaking
 from grainplan.plan import Foot, Span, Weights
 from grainplan.shop import Climate, Shop
@@ -59,6 +59,8 @@ class LeafReport:
     far: Path | None = None
     near_corners: tuple[Span, Span, Span, Span] | None = None
     far_corners: tuple[Span, Span, Span, Span] | None = None
+    near_foot: Direction | None = None
+    far_foot: Direction | None = None
     thickness_mm: float | None = None
     cup_mm: float = 0.0
     lost: str | None = None
@@ -78,6 +80,8 @@ class Job:
         What bare numbers meant and what is printed.
     species : mapping of name to Species
         Every species that a board of the job is of, its own ``shrinkage`` table included.
+    remarks : tuple of str
+        What a word of the file was taken for, where the maker should know ("ash" is taken as white ash).
     """
 
     folder: Path
@@ -98,6 +102,7 @@ class Job:
     leaf_reports: tuple[LeafReport, ...] = ()
     spare_pair: bool = False
     rounding: BoardFeetRounding = "exact"
+    remarks: tuple[str, ...] = ()
 
     def board(self, name: str) -> RoughBoard:
         """The board of that name; :class:`ValueError` where there is none."""
