@@ -1,0 +1,308 @@
+"""Pictures of the piece in its own wood: the views side by side from the front and from behind, and a picture a bay."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import get_args
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from grainplan.frame import Bay, FrameLook, Part, View
+from grainplan.job import Job
+from grainplan.match.surfaces import Surfaces
+from grainplan.picture import Pixels
+from grainplan.plan import Plan, PlannedBay, SeenAs
+from grainplan.progress import Progress, keep_quiet
+from grainplan.show.marks import (
+    INK,
+    LIGHT_AND_DARK,
+    MEANINGS,
+    QUIET_INK,
+    SIGNS,
+    Note,
+    Sign,
+    Words,
+    measure_notes,
+    write_marks,
+    write_notes,
+)
+from grainplan.show.panel_picture import PieceSide, draw_panel, find_surface
+from grainplan.show.strips import StripPlace, place_strips
+from grainplan.show.wood_frame import BayLayout, Colour, draw_bay_frame, lay_out_bay
+
+VIEWS: tuple[View, ...] = ("left side", "front", "right side", "back")
+"""Left to right, as if the piece were unfolded round its front."""
+_WALL = (236, 232, 225)
+_FINE = 2  # drawn so much finer than shown, then averaged: no stairs along arches and joints
+_DOOR_GAP_MM, _VIEW_GAP_MM = 3.0, 130.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Piece:
+    """What is drawn: the bays, what the plan puts into them, and the picture of each surface.
+
+    Parameters
+    ----------
+    joint_mm : float
+        Taken off each edge that is glued, mm.
+    planned : mapping of bay name to PlannedBay
+        A bay that is missing here stands open.
+    surfaces : mapping of (leaf, surface) to LeafSurface
+        Of each leaf, what its two surfaces look like and what that picture is worth.
+    """
+
+    title: str
+    frame: FrameLook
+    joint_mm: float
+    bays: tuple[Bay, ...]
+    planned: Mapping[str, PlannedBay]
+    surfaces: Surfaces = field(default_factory=dict)
+
+    def bay(self, name: str) -> Bay:
+        """The bay of that name; :class:`ValueError` where there is none."""
+        for bay in self.bays:
+            if bay.name == name:
+                return bay
+        raise ValueError(f"the piece has no bay {name}")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _DrawnBay:
+    """A bay's picture with the places, px from its upper left, where signs and leaf names go."""
+
+    bay: Bay
+    pixels: Pixels
+    signs: tuple[Sign, ...]
+    leaves: tuple[Words, ...]
+
+
+def gather_piece(job: Job, plan: Plan, surfaces: Surfaces) -> Piece:
+    """Put together what is drawn for a job and its plan."""
+    planned = {bay.name: bay for bay in plan.bays}
+    return Piece(job.title, job.frame, job.shop.joint_mm, job.bays, planned, surfaces)
+
+
+def draw_piece(piece: Piece, side: PieceSide, *, width_px: int = 2000) -> Pixels:
+    """Draw all views side by side, standing on one floor, seen from the front or from behind.
+
+    Parameters
+    ----------
+    piece : Piece
+    side : {"front", "back"}
+        From behind, the whole row is mirrored, as if one had walked round it.
+    width_px : int
+        Width of the picture; its height follows, up to about 1500 px.
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, width_px or less, 3)
+    """
+    views = [v for v in VIEWS if any(b.view == v for b in piece.bays)]
+    heading = f"{piece.title}, seen from the front" if side == "front" else f"{piece.title}, seen from behind"
+    return _draw_row(piece, views, side, heading=heading, width_px=width_px)
+
+
+def draw_view(piece: Piece, view: View, side: PieceSide = "front", *, width_px: int = 1200) -> Pixels:
+    """Draw one view of the piece: its bays in a row, in the order of the job (mirrored from behind)."""
+    if view not in get_args(View):
+        raise ValueError(f'"{view}" is no view; it is one of {", ".join(get_args(View))}')
+    return _draw_row(piece, [view], side, heading="", width_px=width_px)
+
+
+def draw_bay(piece: Piece, name: str, *, height_px: int = 1500) -> Pixels:
+    """Draw one bay large, its leaves named under it; from behind beside it, where the back is seen too."""
+    bay = piece.bay(name)
+    layout = lay_out_bay(bay, piece.frame)
+    scale = _fit(layout.width_mm, layout.height_mm, (height_px, height_px))
+    sides: list[PieceSide] = ["front", "back"] if bay.seen == "both" else ["front"]
+    drawn = [_draw_one_bay(piece, bay, side, scale) for side in sides]
+    captions = [bay.name, f"{bay.name}, from behind"]
+    return _hang([[d] for d in drawn], captions[: len(sides)], piece=piece, scale=scale, heading="")
+
+
+def save_previews(piece: Piece, folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
+    """Draw everything and write it: front.png, back.png and bays/NAME.png in `folder`.
+
+    Returns
+    -------
+    list of Path
+        What was written, in that order.
+    """
+    (folder / "bays").mkdir(parents=True, exist_ok=True)
+    paths = [folder / "front.png", folder / "back.png"]
+    paths += [folder / "bays" / f"{stem}.png" for stem in name_files(b.name for b in piece.bays)]
+    for place, path in enumerate(paths):
+        progress(place / len(paths), f"drawing {path.stem}")
+        if place < 2:
+            drawn = draw_piece(piece, "front" if place == 0 else "back")
+        else:
+            drawn = draw_bay(piece, piece.bays[place - 2].name)
+        Image.fromarray(drawn).save(path, compress_level=2)
+    progress(1.0, "drawn")
+    return paths
+
+
+def name_files(names: Iterable[str]) -> list[str]:
+    """File names for bays: signs that a file system may refuse become "-", and no two are alike."""
+    stems: list[str] = []
+    for name in names:
+        stem = re.sub(r'[\x00-\x1f<>:"/\\|?*]+', "-", name).strip(" .") or "bay"
+        alike = sum(s.casefold() == stem.casefold() or s.casefold().startswith(f"{stem} (".casefold()) for s in stems)
+        stems.append(f"{stem} ({alike + 1})" if alike else stem)
+    return stems
+
+
+def measure_wood_tone(piece: Piece) -> Colour:
+    """Mean colour of the panels' wood, a little calmer: the tone that stiles and rails are drawn in, sRGB."""
+    seen = {id(s.picture): s.picture.pixels[::8, ::8] for s in piece.surfaces.values() if s.picture is not None}
+    if not seen:
+        return (203.0, 180.0, 148.0)
+    mean = np.mean([pixels.mean(axis=(0, 1)) for pixels in seen.values()], axis=0)
+    lab = cv2.cvtColor(np.float32(mean / 255).reshape(1, 1, 3), cv2.COLOR_RGB2Lab)[0, 0]
+    calm = np.float32([[[lab[0] - 2.5, lab[1] * 0.95, lab[2] * 0.9]]])
+    red, green, blue = (cv2.cvtColor(calm, cv2.COLOR_Lab2RGB)[0, 0] * 255).tolist()
+    return red, green, blue
+
+
+def _draw_row(piece: Piece, views: Sequence[View], side: PieceSide, *, heading: str, width_px: int) -> Pixels:
+    rows = [[b for b in piece.bays if b.view == view] for view in views]
+    captions: list[str] = list(views)
+    if side == "back":
+        rows = [row[::-1] for row in rows[::-1]]
+        captions = [f"{v}, from behind" if len(views) == 1 else v for v in captions[::-1]]
+    layouts = [[lay_out_bay(b, piece.frame) for b in row] for row in rows]
+    wide = sum(_row_width(row) for row in layouts) + _VIEW_GAP_MM * (len(rows) + 1)
+    high = max((layout.height_mm for row in layouts for layout in row), default=600.0)
+    scale = _fit(wide, high, (width_px, 1250))
+    drawn = [[_draw_one_bay(piece, bay, side, scale) for bay in row] for row in rows]
+    return _hang(drawn, captions, piece=piece, scale=scale, heading=heading)
+
+
+def _row_width(row: Sequence[BayLayout]) -> float:
+    return sum(layout.width_mm for layout in row) + _DOOR_GAP_MM * max(0, len(row) - 1)
+
+
+def _fit(wide_mm: float, high_mm: float, room_px: tuple[int, int]) -> float:
+    """Pixels a millimetre, so that it fits; never larger than three times life at 96 dpi."""
+    return min(room_px[0] / max(wide_mm, 1.0), room_px[1] / max(high_mm, 1.0), 4.0)
+
+
+def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _DrawnBay:
+    layout = lay_out_bay(bay, piece.frame)
+    fine = scale * _FINE
+    planned = piece.planned.get(bay.name)
+    panels: dict[Part, Pixels] = {}
+    signs: list[Sign] = []
+    leaves: list[Words] = []
+    for opening in layout.openings:
+        made = planned.panels.get(opening.part) if planned else None
+        if made is None:
+            continue
+        sight = (opening.width_mm, opening.height_mm)
+        places = place_strips(made, sight_width_mm=sight[0], sight_height_mm=sight[1], joint_mm=piece.joint_mm)
+        panels[opening.part] = draw_panel(places, sight, surfaces=piece.surfaces, side=side, px_per_mm=fine)
+        for place in places:
+            left, right = _across(place, opening.width_mm, side)
+            x = (opening.left_mm + (left + right) / 2) * scale
+            surface = find_surface(place, piece.surfaces, side)
+            if surface.seen in SIGNS:
+                y = (layout.height_mm - opening.sill_mm) * scale - 20
+                signs.append(Sign(SIGNS[surface.seen], x, y, (right - left) * scale))
+            if opening is layout.openings[0]:
+                shown = place.strip.surface if side == "front" else {"near": "far", "far": "near"}[place.strip.surface]
+                leaves.append(
+                    Words(f"{place.strip.leaf.name} {shown}", x, 0, 17, QUIET_INK, room=(right - left) * scale)
+                )
+    seed = piece.bays.index(bay)
+    pixels = draw_bay_frame(layout, panels, wood=measure_wood_tone(piece), px_per_mm=fine, seed=seed)
+    size = (max(1, round(layout.width_mm * scale)), max(1, round(layout.height_mm * scale)))
+    shown_px = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return _DrawnBay(bay, shown_px, tuple(signs), tuple(leaves))
+
+
+def _across(place: StripPlace, width_mm: float, side: PieceSide) -> tuple[float, float]:
+    """Where a strip stands across its opening as seen from this side, mm."""
+    left, right = max(0.0, place.left_mm), min(width_mm, place.right_mm)
+    return (left, right) if side == "front" else (width_mm - right, width_mm - left)
+
+
+def _hang(
+    rows: Sequence[Sequence[_DrawnBay]], captions: Sequence[str], *, piece: Piece, scale: float, heading: str
+) -> Pixels:
+    """Stand the drawn bays on one floor, with title, captions and notes."""
+    margin, gap = 56, max(40, round(_VIEW_GAP_MM * scale))
+    door_gap = max(2, round(_DOOR_GAP_MM * scale))
+    above = 112 if heading else 40
+    one_bay_each = all(len(row) == 1 for row in rows)
+    high = max((d.pixels.shape[0] for row in rows for d in row), default=300)
+    widths = [sum(d.pixels.shape[1] for d in row) + door_gap * max(0, len(row) - 1) for row in rows]
+    wide = max(sum(widths) + gap * max(0, len(rows) - 1) + 2 * margin, 640)
+    notes = list_notes(piece, [d for row in rows for d in row])
+    below = 96 + measure_notes(notes, wide - 2 * margin, 17) + 24
+    canvas = _paint_wall(wide, above + high + below, floor=above + high)
+    words = [Words(heading, margin, 40, 32, INK, centred=False)] if heading else []
+    signs: list[Sign] = []
+    left = (wide - sum(widths) - gap * max(0, len(rows) - 1)) // 2
+    for row, width, caption in zip(rows, widths, captions, strict=True):
+        _cast_shadow(canvas, (left, above + high - max(d.pixels.shape[0] for d in row)), width, floor=above + high)
+        words.append(Words(caption, left + width / 2, above + high + 50, 21))
+        x = left
+        for drawn in row:
+            y = above + high - drawn.pixels.shape[0]
+            if x > left:
+                canvas[y : above + high, x - door_gap : x] = (58, 50, 42)
+            canvas[y : y + drawn.pixels.shape[0], x : x + drawn.pixels.shape[1]] = drawn.pixels
+            signs += [replace(s, x=s.x + x, y=s.y + y) for s in drawn.signs]
+            names = drawn.leaves if one_bay_each and not heading else _name_bay(drawn, caption)
+            words += [replace(w, x=w.x + x, y=above + high + 20) for w in names]
+            x += drawn.pixels.shape[1] + door_gap
+        left += width + gap
+    canvas = write_marks(canvas, words=words, signs=signs)
+    return write_notes(canvas, notes, corner=(margin, above + high + 96), width=wide - 2 * margin, size=17)
+
+
+def _name_bay(drawn: _DrawnBay, caption: str) -> tuple[Words, ...]:
+    if drawn.bay.name.casefold() == caption.casefold():
+        return ()
+    width = drawn.pixels.shape[1]
+    return (Words(drawn.bay.name, width / 2, 0, 17, QUIET_INK, room=width),)
+
+
+def list_notes(piece: Piece, drawn: Sequence[_DrawnBay]) -> list[Note]:
+    """What stands under a picture: what each sign on it means, and the caution that belongs to opened halves."""
+    shown = {s.text for d in drawn for s in d.signs}
+    kinds: tuple[SeenAs, ...] = ("stand-in", "inside", "none")
+    notes = [Note(MEANINGS[kind], SIGNS[kind]) for kind in kinds if SIGNS[kind] in shown]
+    planned = [piece.planned[d.bay.name] for d in drawn if d.bay.name in piece.planned]
+    if any(seam.match == "book" for bay in planned for seam in bay.seams):
+        notes.append(Note(LIGHT_AND_DARK))
+    return notes
+
+
+def _paint_wall(wide: int, high: int, *, floor: int) -> Pixels:
+    """A plain light wall, a shade darker toward the floor."""
+    rows = np.arange(high, dtype=np.float32)
+    tone = 1.0 + 0.02 * (1 - rows / max(floor, 1))
+    tone[floor:] = 1.0
+    line = np.clip(np.float32(_WALL) * tone[:, None, None], 0, 255).astype(np.uint8)
+    return np.repeat(line, wide, axis=1)
+
+
+def _cast_shadow(canvas: Pixels, corner: tuple[int, int], width: int, *, floor: int) -> None:
+    """The soft shadow of a view on the wall behind it and on the floor at its foot."""
+    left, top = corner
+    around = 44
+    x0, x1 = max(0, left - around), min(canvas.shape[1], left + width + around)
+    y0, y1 = max(0, top - around), min(canvas.shape[0], floor + around)
+    shade = np.zeros((y1 - y0, x1 - x0), np.float32)
+    shade[top + 14 - y0 : floor - y0, left + 8 - x0 : left + width + 10 - x0] = 0.30
+    shade[floor - 4 - y0 : floor + 7 - y0, left - 2 - x0 : left + width + 6 - x0] = 0.55
+    small = cv2.resize(shade, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    soft = cv2.resize(cv2.GaussianBlur(small, (0, 0), 2.6), (x1 - x0, y1 - y0), interpolation=cv2.INTER_LINEAR)
+    part = canvas[y0:y1, x0:x1]
+    part[:] = (part * (1 - soft[:, :, None])).astype(np.uint8)
