@@ -1,4 +1,4 @@
-"""What the previews show is what the plan says: every check compares pixels with a formula, none with a stored picture."""
+"""What the previews show is what the plan says: pixels are compared with a formula, never with a stored picture."""
 
 from __future__ import annotations
 
@@ -165,7 +165,7 @@ def test_a_wrong_picture_is_told_from_the_right_one() -> None:
 
 
 def test_three_strips_lose_their_joints_and_stay_in_the_middle() -> None:
-    """Rough 224 of three strips of (224 + 8) / 3: glue lines at a third and two thirds of the glued width, less joints."""
+    """Rough 224 of three strips of (224 + 8) / 3 each: the outer ones lose one joint, the middle one two."""
     wide = (224.0 + 8.0) / 3
     made = tuple(Strip(Leaf("A", n), "near", "down", "none", LOWER_X, (0.0, wide)) for n in (1, 2, 3))
     places = place_strips(

@@ -100,4 +100,4 @@ def _draw_hatch(rows: int, columns: int, px_per_mm: float) -> Pixels:
     """Plain slanted lines, 14 mm apart: nothing is known here."""
     r, c = np.arange(rows)[:, None] / px_per_mm, np.arange(columns)[None, :] / px_per_mm
     on_line = np.mod(r + c, 14.0) < 1.2
-    return np.where(on_line[:, :, None], np.uint8(_HATCH_LINE), np.uint8(_HATCH_GROUND))
+    return np.where(on_line[:, :, None], np.array(_HATCH_LINE, np.uint8), np.array(_HATCH_GROUND, np.uint8))

@@ -163,8 +163,8 @@ def measure_wood_tone(piece: Piece) -> Colour:
     if not seen:
         return (203.0, 180.0, 148.0)
     mean = np.mean([pixels.mean(axis=(0, 1)) for pixels in seen.values()], axis=0)
-    lab = cv2.cvtColor(np.float32(mean / 255).reshape(1, 1, 3), cv2.COLOR_RGB2Lab)[0, 0]
-    calm = np.float32([[[lab[0] - 2.5, lab[1] * 0.95, lab[2] * 0.9]]])
+    lab = cv2.cvtColor(np.asarray(mean / 255, np.float32).reshape(1, 1, 3), cv2.COLOR_RGB2Lab)[0, 0]
+    calm = np.array([[[lab[0] - 2.5, lab[1] * 0.95, lab[2] * 0.9]]], np.float32)
     red, green, blue = (cv2.cvtColor(calm, cv2.COLOR_Lab2RGB)[0, 0] * 255).tolist()
     return red, green, blue
 
@@ -289,7 +289,7 @@ def _paint_wall(wide: int, high: int, *, floor: int) -> Pixels:
     rows = np.arange(high, dtype=np.float32)
     tone = 1.0 + 0.02 * (1 - rows / max(floor, 1))
     tone[floor:] = 1.0
-    line = np.clip(np.float32(_WALL) * tone[:, None, None], 0, 255).astype(np.uint8)
+    line = np.clip(np.array(_WALL, np.float32) * tone[:, None, None], 0, 255).astype(np.uint8)
     return np.repeat(line, wide, axis=1)
 
 

@@ -80,7 +80,7 @@ def draw_bay_frame(
         panel = panels.get(opening.part)
         if panel is None:
             shape = (max(1, round(opening.height_mm * p)), max(1, round(opening.width_mm * p)), 3)
-            panel = np.full(shape, np.uint8([v * 0.3 for v in wood]))
+            panel = np.full(shape, np.array([v * 0.3 for v in wood], np.uint8), np.uint8)
         _lay_panel(drawn, (top, left), panel, opening=opening, px_per_mm=p)
     return drawn
 
@@ -161,10 +161,7 @@ def _shade_opening(shape: tuple[int, int], drops: Floats, p: float) -> Floats:
     far = 1 - 0.06 * np.exp(-(columns / p - right) / 12) - 0.30 * np.exp(-(columns / p - right) / 0.6)
     sill = 1 - 0.06 * np.exp(-(rows - down) / p / 12) - 0.30 * np.exp(-(rows - down) / p / 0.6)
     sides = np.asarray(sill[:, None] * (left * far)[None, :], np.float32)
-    if drops.any():
-        under = np.clip((down[:, None] - drops[None, :]) / p, 0, None)
-    else:
-        under = (down / p)[:, None]
+    under = np.clip((down[:, None] - drops[None, :]) / p, 0, None) if drops.any() else (down / p)[:, None]
     return np.asarray(sides * _fall_off(under, cast=0.34, reach_mm=5.5, line=0.30), np.float32)
 
 
