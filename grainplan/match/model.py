@@ -1,7 +1,7 @@
-"""What may be chosen, as plain arrays: bay types with a demand, boards with leaves, and candidates that sit on rectangles of leaves.
+"""What may be chosen, as plain arrays: bay types with a demand, boards with leaves, candidates on rectangles of leaves.
 
-Lengths here are whole *ticks* of a hundredth of a millimetre and costs are whole numbers (a thousandth of the cost unit),
-so that the solver's sums are exact. Everything that knows about wood stays in `candidates.py` and `assign.py`.
+Lengths here are whole *ticks* and costs are whole numbers (a thousandth of the cost unit), so that the solver's sums
+are exact. Everything that knows about wood stays in `candidates.py` and `panels.py`.
 """
 
 from __future__ import annotations
@@ -13,12 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 IntArray = NDArray[np.int64]
-ShouldStop = Callable[[], bool]
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
-    """How far a choice has come: the stage, the cost of the best set so far and what no set can beat (None: not known yet)."""
+class SearchState:
+    """How far a choice has come: the cost of the best set so far and what no set can beat (None: not known yet)."""
 
     stage: str
     cost: float | None
@@ -32,7 +31,7 @@ class Progress:
         return max(0.0, self.cost - self.bound) / max(abs(self.cost), 1e-9)
 
 
-ReportProgress = Callable[[Progress], None]
+ReportState = Callable[[SearchState], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +128,7 @@ class LeftOver:
     """Useful ends of leaves, one a row: what the rest of a leaf is worth when the ticks x0 to x1 stay untouched.
 
     Ends of one leaf that overlap exclude one another, so a leaf earns its longest free end at the foot and at the head.
+    The rows stand in the order of their boards.
     """
 
     board: IntArray
@@ -136,6 +136,10 @@ class LeftOver:
     x0: IntArray
     x1: IntArray
     value: IntArray
+
+    def __post_init__(self) -> None:
+        if np.any(np.diff(self.board) < 0):
+            raise ValueError("left-over ends must stand in the order of their boards")
 
     def __len__(self) -> int:
         return len(self.board)
@@ -150,7 +154,7 @@ class Pool:
     demand, unfilled : per bay type, the number of bays and the price of leaving one empty.
     open_cost, leaves : per board, the price of opening it and the number of leaves.
     length, width : per board, in ticks: the end of the usable length and width (rectangles lie between 0 and these).
-    halves : int array (types, boards, boards) or None: what a panel of two halves from two boards adds; negative where not allowed.
+    halves : int array (types, boards, boards) or None: what a panel of halves from two boards adds; below 0: never.
     """
 
     demand: IntArray
