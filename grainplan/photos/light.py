@@ -1,0 +1,99 @@
+"""Uneven light taken out, and the sides of one board brought to one light."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from grainplan.geometry import Floats
+from grainplan.picture import Pixels
+
+_KNOTS = 48  # places along the board at which brightness is read
+_DEGREE = 3
+_LIMIT = 0.35  # of the logarithm: more than that is a shadow or another wood, not fall-off
+_EDGE_BAND = 0.12  # of the width, at either edge, where two broad sides show nearly the same wood
+_AGREE_LIMIT = 0.25
+
+
+def even_light(pixels: Pixels) -> Pixels:
+    """Take out light that falls off slowly along the length.
+
+    Light changes brightness alone; wood that turns from sapwood to heart changes colour with it. So brightness along
+    the board is explained by a smooth curve and by the red-to-blue ratio together, and only the curve is taken out. All
+    three colours are scaled alike. Differences across the width are left: on a board they are wood far more often than
+    light.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        A flattened broad side.
+    """
+    gain = find_gain(pixels)
+    columns = pixels.shape[1]
+    at = (np.arange(columns) + 0.5) / columns * _KNOTS - 0.5
+    row = np.interp(at, np.arange(_KNOTS), gain).astype(np.float32)
+    return scale_colours(pixels, np.broadcast_to(row[None, :, None], (1, columns, 3)))
+
+
+def find_gain(pixels: Pixels) -> Floats:
+    """The gain at places along the length that evens the light, mean 1 in the logarithm."""
+    small = cv2.resize(pixels, (_KNOTS * 4, 32), interpolation=cv2.INTER_AREA).astype(np.float64) + 1.0
+    blocks = np.log(small).reshape(32, _KNOTS, 4, 3).transpose(1, 0, 2, 3).reshape(_KNOTS, -1, 3)
+    typical = np.median(blocks, axis=1)
+    bright = typical.mean(axis=1)
+    warm = typical[:, 0] - typical[:, 2]
+    along = np.linspace(-1, 1, _KNOTS)
+    curve = np.polynomial.legendre.legvander(along, _DEGREE)[:, 1:]
+    base = np.column_stack([np.ones(_KNOTS), curve, warm - np.median(warm)])
+    # A ridge on the colour term keeps it small where the colour hardly changes and noise would decide.
+    ridge = np.diag([0.0] * (_DEGREE + 1) + [0.02])
+    weight = np.ones(_KNOTS)
+    found = np.zeros(base.shape[1])
+    for _ in range(8):
+        left = base.T * weight
+        found = np.linalg.solve(left @ base + ridge, left @ bright)
+        off = np.abs(bright - base @ found)
+        weight = 1 / np.maximum(1.0, off / max(2.0 * float(np.median(off)), 1e-4))
+    fall = np.clip(curve @ found[1 : 1 + _DEGREE], -_LIMIT, _LIMIT)
+    return np.asarray(np.exp(fall.mean() - fall), float)
+
+
+def agree_colours(face: Pixels, back: Pixels) -> tuple[Pixels, Pixels, float]:
+    """Bring a board's face and back to one light, halfway between the two.
+
+    Their edges show the same wood, a board's thickness apart, so the bands along both edges are compared, and not the
+    whole sides: a face of sapwood and a back of heart stay as different as they are.
+
+    Returns
+    -------
+    face, back : ndarray of uint8
+    apart : float
+        The largest of the three gains between the photos, as a share (0.1: one photo is 10 % brighter in one colour).
+    """
+    between = np.log(_edge_colour(face)) - np.log(_edge_colour(back))
+    apart = float(np.abs(np.expm1(between)).max())
+    between = np.clip(between, -2 * _AGREE_LIMIT, 2 * _AGREE_LIMIT)
+    half = np.exp(between / 2).astype(np.float32)[None, None, :]
+    return scale_colours(face, 1 / half), scale_colours(back, half), apart
+
+
+def _edge_colour(pixels: Pixels) -> Floats:
+    band = max(2, round(pixels.shape[0] * _EDGE_BAND))
+    rim = 1 + band // 8  # the very edge may show a little floor or arris
+    strips = [pixels[rim : rim + band], pixels[-rim - band : -rim]]
+    typical = [np.median(cv2.resize(s, (256, 4), interpolation=cv2.INTER_AREA).reshape(-1, 3), axis=0) for s in strips]
+    return np.asarray(np.mean(typical, axis=0) + 1.0, float)
+
+
+def scale_colours(pixels: Pixels, gain: Floats) -> Pixels:
+    """Multiply a picture by gains that broadcast to (rows, columns, 3); what would be over white stays white."""
+    if gain.shape[:2] == (1, 1):
+        steps = np.arange(256, dtype=np.float32)[None, :, None] * gain.reshape(1, 1, 3)
+        return np.asarray(cv2.LUT(pixels, np.clip(steps + 0.5, 0, 255).astype(np.uint8)), np.uint8)
+    # Fixed point, 1/128 steps over 16 bits: a third of the time of floats, and half a grey level at most.
+    whole = np.rint(gain * 256).astype(np.uint16)
+    out = np.empty_like(pixels)
+    for top in range(0, pixels.shape[0], 64):
+        part = pixels[top : top + 64].astype(np.uint32) * whole
+        out[top : top + 64] = np.minimum((part + 128) >> 8, 255)
+    return out

@@ -1,0 +1,71 @@
+"""All sides of a board, flattened, evenly lit and brought to one light."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from grainplan.boards import SIDES, BoardSide, MeasuredBoard, RoughBoard, Side
+from grainplan.errors import NotFound
+from grainplan.measured import Measured
+from grainplan.photos.flatten import PX_PER_MM, flatten_side
+from grainplan.photos.light import agree_colours
+from grainplan.picture import Picture
+from grainplan.progress import Progress, keep_quiet, part_of
+
+TAPE_DOUBT_MM = 0.8  # 1/32 in, how well a tape is read over a rough end (common practice)
+_APART_TOLD = 0.12
+
+
+def measure_board(board: RoughBoard, *, px_per_mm: float = PX_PER_MM, progress: Progress = keep_quiet) -> MeasuredBoard:
+    """Flatten every side of a board that has a photo.
+
+    A side that cannot be placed is left out and told among the caveats; grain, pith and flaws are read from the sides
+    by later rooms.
+
+    Parameters
+    ----------
+    board : RoughBoard
+    px_per_mm : float
+        Of the flattened pictures.
+    progress : callable
+
+    Raises
+    ------
+    PhotoError
+        When a photo cannot be read or its corners cannot be right.
+    """
+    sides: dict[Side, BoardSide] = {}
+    caveats: list[str] = []
+    wanted = [side for side in SIDES if board.photos.get(side)]
+    for place, side in enumerate(wanted):
+        share = part_of(progress, place / len(wanted), (place + 1) / len(wanted))
+        found = flatten_side(board, side, px_per_mm=px_per_mm, progress=share)
+        if isinstance(found, NotFound):
+            caveats.append(found.reason)
+        else:
+            sides[side] = found
+    if "face" in sides and "back" in sides:
+        sides["face"], sides["back"], told = _agree(sides["face"], sides["back"])
+        caveats += told
+    if not wanted:
+        caveats.append(f"board {board.name} has no photos: its wood is not known")
+    return MeasuredBoard(
+        board=board,
+        length_mm=Measured(board.length_mm, TAPE_DOUBT_MM, ("as typed",)),
+        width_mm=Measured(board.width_mm, TAPE_DOUBT_MM, ("as typed",)),
+        sides=sides,
+        flaws=board.flaws,
+        caveats=tuple(caveats),
+    )
+
+
+def _agree(face: BoardSide, back: BoardSide) -> tuple[BoardSide, BoardSide, list[str]]:
+    over, under, apart = agree_colours(face.picture.pixels, back.picture.pixels)
+    told = []
+    if apart > _APART_TOLD:
+        told.append(
+            f"the photos of face and back differ by {apart:.0%} in brightness or colour along the edges they share; "
+            "they were evened to the middle between them. Take both in the same light for true colours"
+        )
+    density = face.picture.px_per_mm
+    return replace(face, picture=Picture(over, density)), replace(back, picture=Picture(under, density)), told
