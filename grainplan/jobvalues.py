@@ -81,9 +81,8 @@ def _length_reader(over: float | None, at_most_mm: float) -> Callable[[Any, Vali
         if mm > at_most_mm:
             bare = isinstance(value, int | float)
             other: Units = "mm" if _units(info) == "in" else "in"
-            hint = (
-                f'; bare numbers are in {_units(info)} here: write "{value} {other}" if you meant that' if bare else ""
-            )
+            taken = "inches" if other == "mm" else "millimetres"
+            hint = f'; bare numbers are {taken} in this job: write "{value} {other}" if you meant that' if bare else ""
             limit = format_length(at_most_mm, _units(info), smallest=1 if at_most_mm > 200 else 16)
             raise ValueError(f"{show_value(value)} is more than this can be (at most {limit}){hint}")
         return mm
@@ -174,7 +173,9 @@ def free_text(value: object) -> str:
     if len(value) > _LONGEST_TEXT:
         raise ValueError(f"{show_value(value)} is longer than {_LONGEST_TEXT} letters")
     if not value.isprintable():
-        raise ValueError(f"{show_value(value)} has a line break or another sign that cannot be printed")
+        raise ValueError(
+            f"{show_value(value)} has a sign that cannot be printed, such as a line break; in paths write / for \\"
+        )
     return value
 
 
