@@ -120,7 +120,7 @@ def test_the_later_keys_land_in_the_job(tmp_path):
     assert (first.thickness_mm, first.cup_mm) == pytest.approx((7.14375, 0.396875))
     assert second.lost == "split along the pith on the second day"
     elm = job.board("B")
-    assert (elm.species, elm.width_head_mm) == ("American elm", pytest.approx(127.0))
+    assert (elm.species, elm.width_head_mm) == ("american elm", pytest.approx(127.0))
     assert [p.name for p in elm.pieces] == ["B low", "B high"]
     assert elm.pieces[0].box == Box(0, 0, pytest.approx(609.6), pytest.approx(152.4))
     assert [p.x_mm for p in elm.photos["face"]] == [pytest.approx((0, 762.0)), pytest.approx((711.2, 1270.0))]
