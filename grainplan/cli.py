@@ -12,23 +12,24 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from grainplan.errors import GrainplanError, NotFound
+from grainplan.errors import GrainplanError
 from grainplan.progress import Progress
 from grainplan.units import format_length, parse_length, parse_temperature
 
 if TYPE_CHECKING:
+    from grainplan.movement import Movement
     from grainplan.plan import Plan
+    from grainplan.resaw import LeavesAnswer
     from grainplan.units import Units
 
-Found = TypeVar("Found")
 EXIT_MEND, EXIT_MISSPELT, EXIT_INTERRUPTED = 1, 2, 130
 
 
-class LengthType(click.ParamType):
+class LengthType(click.ParamType[float]):
     """A length with its unit, as millimetres."""
 
     name = "length"
@@ -40,10 +41,10 @@ class LengthType(click.ParamType):
         try:
             return parse_length(str(value), "in")
         except ValueError as error:
-            self.fail(str(error), param, ctx)
+            raise _name_option(param, error) from None
 
 
-class TemperatureType(click.ParamType):
+class TemperatureType(click.ParamType[float]):
     """A temperature with its scale, as degrees Celsius."""
 
     name = "temperature"
@@ -55,7 +56,11 @@ class TemperatureType(click.ParamType):
         try:
             return parse_temperature(str(value))
         except ValueError as error:
-            self.fail(str(error), param, ctx)
+            raise _name_option(param, error) from None
+
+
+def _name_option(param: click.Parameter | None, error: ValueError) -> GrainplanError:
+    return GrainplanError(f"{param.opts[0]}: {error}" if param else str(error))
 
 
 LENGTH, TEMPERATURE = LengthType(), TemperatureType()
@@ -96,12 +101,13 @@ def cli() -> None:
 def demo(folder: Path, as_json: bool) -> None:
     """Copy the sample job to FOLDER and take it all the way."""
     from grainplan import steps
+    from grainplan.planfile import plan_to_json
 
     job_folder = steps.copy_sample(folder)
     say(f"The sample job is in {job_folder}. Its job.toml is there to be changed.")
     with shown_progress("hall cupboard") as (progress, stop):
         result = steps.run_all(job_folder, progress=progress, should_stop=stop)
-    answer(as_json, lambda: steps.plan_as_json(result.plan), lambda: tell_plan(result.plan, result.job.units))
+    answer(as_json, lambda: plan_to_json(result.plan), lambda: tell_plan(result.plan, result.job.units))
     tell_files([result.plan_file, *result.pictures, *result.sheets])
 
 
@@ -142,11 +148,16 @@ def check(job: Path, as_json: bool) -> None:
 def measure(job: Path, as_json: bool) -> None:
     """Turn the photos into measured boards: out/boards.json and out/boards/."""
     from grainplan import steps
+    from grainplan.boardsfile import BOARDS_FILE
 
     opened = steps.open_job(job)
-    with shown_progress("measuring") as (progress, _):
-        boards = steps.measure(opened, progress=progress)
-    answer(as_json, lambda: steps.boards_as_json(opened), lambda: tell_boards(steps.describe_boards(opened, boards)))
+    with shown_progress("measuring") as (progress, stop):
+        boards = steps.measure(opened, progress=progress, should_stop=stop)
+    answer(
+        as_json,
+        lambda: json.loads((opened.folder / BOARDS_FILE).read_text(encoding="utf-8")),
+        lambda: click.echo("\n".join(steps.describe_board(board, opened.units) for board in boards)),
+    )
 
 
 @cli.command()
@@ -162,10 +173,15 @@ def measure(job: Path, as_json: bool) -> None:
 @AS_JSON
 def leaves(as_json: bool, **lengths_mm: float) -> None:
     """How many leaves a board gives, and where the cuts lie. Lengths with their unit: "15/16 in", "24 mm"."""
-    from grainplan import resaw
+    from dataclasses import asdict
 
-    found = mended(resaw.count_leaves, **lengths_mm)
-    answer(as_json, lambda: resaw.resaw_as_json(found), lambda: say(resaw.describe_resaw(found, "in")))
+    from grainplan.resaw import Stock, answer_leaves
+    from grainplan.shop import Shop
+
+    finished_mm = lengths_mm.pop("finished_mm")
+    stock = Stock(**{name: lengths_mm.pop(name) for name in ("thickness_mm", "cup_mm", "bow_mm", "twist_mm")})
+    found = answer_leaves(stock, Shop(**lengths_mm), finished_mm=finished_mm)
+    answer(as_json, lambda: asdict(found), lambda: tell_leaves(found))
 
 
 @cli.command()
@@ -181,16 +197,24 @@ def leaves(as_json: bool, **lengths_mm: float) -> None:
 def movement(as_json: bool, **told: Any) -> None:
     """How much a panel moves from one air to another."""
     from grainplan import steps
+    from grainplan.shop import Room
 
-    moved = mended(steps.work_out_movement, told)
+    if (told["from_c"] is None) != (told["from_humidity"] is None):
+        raise GrainplanError("an air is a temperature and a humidity; give --from-temperature and --from-humidity")
+    moved = steps.answer_movement(
+        steps.MovementQuestion(
+            species=told["species"],
+            width_mm=told["width_mm"],
+            to=Room(told["to_c"], told["to_humidity"]),
+            moisture_percent=told["moisture_percent"],
+            come_from=None if told["from_c"] is None else Room(told["from_c"], told["from_humidity"]),
+            cut=told["cut"],
+        )
+    )
     answer(
         as_json,
         lambda: {"moisture_from": moved.moisture_from, "moisture_to": moved.moisture_to, "change_mm": moved.change_mm},
-        lambda: say(
-            f"From {moved.moisture_from:.1f} to {moved.moisture_to:.1f} % moisture it "
-            f"{'grows' if moved.change_mm >= 0 else 'shrinks'} by {abs(moved.change_mm):.2f} mm "
-            f"({format_length(abs(moved.change_mm), 'in')}) across the grain."
-        ),
+        lambda: tell_movement(moved),
     )
 
 
@@ -200,10 +224,11 @@ def movement(as_json: bool, **told: Any) -> None:
 def plan(job: Path, as_json: bool) -> None:
     """Choose the leaves for every panel: out/plan.json."""
     from grainplan import steps
+    from grainplan.planfile import plan_to_json
 
     with shown_progress("planning") as (progress, stop):
         result = steps.run_plan(job, progress=progress, should_stop=stop)
-    answer(as_json, lambda: steps.plan_as_json(result.plan), lambda: tell_plan(result.plan, result.job.units))
+    answer(as_json, lambda: plan_to_json(result.plan), lambda: tell_plan(result.plan, result.job.units))
     tell_files([result.plan_file])
     if stop():
         raise KeyboardInterrupt
@@ -256,17 +281,6 @@ def answer(as_json: bool, machine: Callable[[], Any], person: Callable[[], None]
         person()
 
 
-def mended(call: Callable[..., Found | NotFound], *args: Any, **named: Any) -> Found:
-    """Call, and turn a number that cannot be into a sentence for the maker; a failed estimate likewise."""
-    try:
-        found = call(*args, **named)
-    except ValueError as error:
-        raise GrainplanError(str(error)) from None
-    if isinstance(found, NotFound):
-        raise GrainplanError(found.reason)
-    return found
-
-
 @contextmanager
 def shown_progress(label: str) -> Iterator[tuple[Progress, Callable[[], bool]]]:
     """Show progress on standard error, and let Ctrl-C ask for an orderly stop; a second one stops at once."""
@@ -292,6 +306,34 @@ def shown_progress(label: str) -> Iterator[tuple[Progress, Callable[[], bool]]]:
         signal.signal(signal.SIGINT, before)
 
 
+def tell_leaves(found: LeavesAnswer) -> None:
+    """The resaw arithmetic in a few lines."""
+    cuts = ", ".join(f"{c:.2f}" for c in found.cuts_mm)
+    click.echo(
+        f"{found.leaves} leaves from {found.flat_thickness_mm:.2f} mm of flat thickness" + (", tight" * found.tight)
+    )
+    if cuts:
+        click.echo(f"cuts from the flattened face at {cuts} mm; mates lie {found.mate_gap_mm:.2f} mm apart")
+    for choice in found.choices:
+        verdict = f"{choice.spare_mm:.2f} mm to spare" if choice.fits else f"{-choice.spare_mm:.2f} mm too little"
+        click.echo(
+            f"  {choice.leaves}: {verdict}; with nothing left over each would be {choice.finished_leaf_mm:.2f} mm"
+        )
+    for caveat in found.caveats:
+        click.echo(f"  {caveat}")
+
+
+def tell_movement(moved: Movement) -> None:
+    """The movement in a sentence."""
+    click.echo(
+        f"From {moved.moisture_from:.1f} to {moved.moisture_to:.1f} % moisture it "
+        f"{'grows' if moved.change_mm >= 0 else 'shrinks'} by {abs(moved.change_mm):.2f} mm "
+        f"({format_length(abs(moved.change_mm), 'in')}) across the grain."
+    )
+    for caveat in moved.caveats:
+        click.echo(f"  {caveat}")
+
+
 def tell_plan(plan: Plan, units: Units) -> None:
     """The plan in a few lines."""
     click.echo(f"{plan.status}: cost {plan.cost:.2f}, no plan costs less than {plan.bound:.2f}")
@@ -305,12 +347,6 @@ def tell_plan(plan: Plan, units: Units) -> None:
         click.echo(f"  board {board.name}: {board.leaves} leaves{tight}; cuts from the flattened face at {cuts}")
     for caveat in plan.caveats:
         click.echo(f"  {caveat}")
-
-
-def tell_boards(lines: list[str]) -> None:
-    """What was measured, a line a board."""
-    for line in lines:
-        click.echo(line)
 
 
 def tell_files(files: list[Path]) -> None:
@@ -329,7 +365,7 @@ def main() -> None:
     except click.ClickException as error:
         error.show()
         raise SystemExit(EXIT_MEND) from None
-    except GrainplanError as error:
+    except (GrainplanError, ValueError) as error:
         say(str(error))
         raise SystemExit(EXIT_MEND) from None
     except (KeyboardInterrupt, click.Abort):
