@@ -86,7 +86,9 @@ def make_real_job(data: Path, folder: Path) -> Path:
         for flaw in listed[name]["defects"]:
             x, y, w, h = (flaw[k] for k in "xywh")
             points = apply_homography(to_board, [(x, y), (x + w, y), (x + w, y + h), (x, y + h)])
-            low, high = points.min(axis=0).clip(0), points.max(axis=0).clip(0, (LENGTH_MM, WIDTH_MM))
+            low, high = (p.clip(0, (LENGTH_MM, WIDTH_MM)) for p in (points.min(axis=0), points.max(axis=0)))
+            if not (high > low).all():
+                continue  # the edge wanders a little; a label on it may lie wholly beside the straight one
             text += (
                 f'\n[[board.flaw]]\nkind = "{KINDS[flaw["cls"]]}"\non = "through"\n'
                 f"from = [{low[0]:.2f}, {low[1]:.2f}]\nto = [{high[0]:.2f}, {high[1]:.2f}]\n"
