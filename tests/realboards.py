@@ -9,6 +9,7 @@ import json
 import shutil
 from pathlib import Path
 
+import cv2
 import numpy as np
 from PIL import Image
 
@@ -77,9 +78,11 @@ def make_real_job(data: Path, folder: Path) -> Path:
     text = HEAD + "".join(BAY.format(name=name) for name in ("upper left", "upper middle", "upper right"))
     for name in ("A", "C", "F"):
         shutil.copy(data / "sawn-boards" / listed[name]["file"], folder / "photos")
-        corners = find_corners(data / "sawn-boards" / listed[name]["file"], listed[name]["wood_rows"])
+        edges = find_edges(data / "sawn-boards" / listed[name]["file"])
+        corners = find_corners(edges, listed[name]["wood_rows"])
         text += (
             f'\n[[board]]\nname = "{name}"\nlength = "{LENGTH_MM} mm"\nwidth = "{WIDTH_MM} mm"\nthickness = "32 mm"\n'
+            f'crook = "{measure_crook(edges, corners):.1f} mm"\n'
             f'face = {{ photo = "photos/{listed[name]["file"]}", corners = {corners} }}\n'
         )
         to_board = solve_homography(corners, [(0, 0), (LENGTH_MM, 0), (LENGTH_MM, WIDTH_MM), (0, WIDTH_MM)])
@@ -97,14 +100,27 @@ def make_real_job(data: Path, folder: Path) -> Path:
     return folder
 
 
-def find_corners(photo: Path, wood_rows: tuple[int, int]) -> list[list[float]]:
-    """Corners of a board whose foot is at the top of its picture: the ends of its long edges on the black ground."""
+def find_edges(photo: Path) -> np.ndarray:
+    """First and last column of wood in every row, smoothed over 60 rows; the boards lie on black."""
     with Image.open(photo) as image:
-        grey = np.asarray(image.convert("L"))
-    ends = []
-    for row in wood_rows:
-        inside = row + 150 if row < len(grey) / 2 else row - 150
-        wood = np.flatnonzero(grey[inside - 60 : inside + 60].mean(axis=0) > BACKGROUND)
-        ends.append(([float(wood[-1]), float(row)], [float(wood[0]), float(row)]))
-    (foot_face_edge, foot_other), (head_face_edge, head_other) = ends
-    return [foot_face_edge, head_face_edge, head_other, foot_other]
+        grey = np.asarray(image.convert("L"), np.float32)
+    wood = cv2.blur(grey, (1, 121), borderType=cv2.BORDER_REPLICATE) > BACKGROUND
+    return np.column_stack([wood.argmax(axis=1), grey.shape[1] - 1 - wood[:, ::-1].argmax(axis=1)]).astype(float)
+
+
+def find_corners(edges: np.ndarray, wood_rows: tuple[int, int]) -> list[list[float]]:
+    """Corners of a board whose foot is at the top of its picture: along the face edge, back along the other."""
+    foot, head = wood_rows
+    inside = {foot: foot + 150, head: head - 150}  # a corner may be broken off; the edge a little further in is whole
+    return [[float(edges[inside[row], edge]), float(row)] for row, edge in ((foot, 1), (head, 1), (head, 0), (foot, 0))]
+
+
+def measure_crook(edges: np.ndarray, corners: list[list[float]]) -> float:
+    """How far the long edges wander off the straight line between their corners, mm."""
+    (right_foot, row0), (right_head, row1), (left_head, _), (left_foot, _) = corners
+    rows = np.arange(int(row0) + 150, int(row1) - 150)
+    share = (rows - row0) / (row1 - row0)
+    straight = np.column_stack(
+        [left_foot + share * (left_head - left_foot), right_foot + share * (right_head - right_foot)]
+    )
+    return float(np.abs(edges[rows] - straight).max() * WIDTH_MM / (right_foot - left_foot))

@@ -35,7 +35,7 @@ def test_every_strip_is_clear_of_every_labelled_flaw(outcome: steps.Outcome) -> 
                 for flaw in outcome.job.board(strip.leaf.board).flaws:
                     looked_at += 1
                     assert not flaw.box.overlaps(seen), f"{bay.name}: {strip.leaf.name} shows {flaw}"
-    assert looked_at > 600  # 211 labels on three boards, two strips a panel
+    assert looked_at >= 12 * 49  # 49 labels or more on each board, twelve strips
 
 
 def find_seen(outcome: steps.Outcome, strip: Strip, *, outer_on_left: bool) -> Box:
