@@ -1,0 +1,354 @@
+"""A page a board: the end with its cuts, the saw's fence, planing after the rest, and the lines on every leaf."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from grainplan.boards import Leaf, RoughBoard
+from grainplan.geometry import Box
+from grainplan.job import Job
+from grainplan.plan import BoardUse, Offcut, Plan
+from grainplan.show import cautions
+from grainplan.show.cutting import (
+    SawnPiece,
+    find_stock,
+    flag_leaf,
+    flag_piece,
+    list_leaves,
+    list_pieces,
+    order_cuts,
+)
+from grainplan.show.layout import (
+    Page,
+    draw_dimensions_below,
+    draw_dimensions_left,
+    draw_face_mark,
+    draw_table,
+    write_finely,
+    write_size,
+)
+from grainplan.show.paper import BODY, BROAD, HIDDEN, SMALL, THIN, Ink, Pen, shorten_words, spread_apart
+from grainplan.units import Units, format_length
+
+_MOST_END_MM = 205.0
+_LEFT_MM = 15.0
+_SAWING_MM = 7.4
+_BESIDE_MM = 18.6  # what a leaf's name, dimensions and words take beside its drawing
+_LEAST_LEAF_MM = 17.0
+_UNIT_NAMES: dict[Units, str] = {"in": "inches", "mm": "millimetres"}
+
+
+@dataclass(frozen=True, slots=True)
+class BoardSheet:
+    """What the page of a board tells: the board, its cuts, the pieces that its leaves become, and what comes first."""
+
+    stock: RoughBoard
+    use: BoardUse
+    pieces: tuple[SawnPiece, ...]
+    offcuts: tuple[Offcut, ...]
+    first: str = ""
+
+    @property
+    def leaves(self) -> tuple[Leaf, ...]:
+        """From the face side."""
+        return list_leaves(self.use)
+
+    def pieces_of(self, leaf: Leaf) -> tuple[SawnPiece, ...]:
+        """What is sawn out of one leaf, from its foot."""
+        return tuple(sorted((p for p in self.pieces if p.strip.leaf == leaf), key=lambda p: p.strip.x_mm))
+
+
+def gather_board(job: Job, plan: Plan, *, use: BoardUse) -> BoardSheet:
+    """Pick out of a job and a plan what belongs to one board, or to a piece of one that is cut free first.
+
+    Raises
+    ------
+    PlanError
+        When the job has no board of that name.
+    """
+    return BoardSheet(
+        find_stock(job, use.name),
+        use,
+        tuple(p for p in list_pieces(plan) if p.strip.leaf.board == use.name),
+        tuple(o for o in plan.offcuts if o.leaf.board == use.name),
+        _tell_first(job, use.name),
+    )
+
+
+def _tell_first(job: Job, name: str) -> str:
+    """Where a piece lies in the board that it is cut from, or nothing where the board is whole."""
+    for board in job.boards:
+        for piece in board.pieces:
+            if piece.name == name:
+                x0, x1, y0, y1 = (
+                    write_size(v, job.units) for v in (piece.box.x0, piece.box.x1, piece.box.y0, piece.box.y1)
+                )
+                return (
+                    f"First cut it out of board {board.name}: {x0} to {x1} from the foot, {y0} to {y1} from the face "
+                    f"edge ({_UNIT_NAMES[job.units]})."
+                )
+    return ""
+
+
+def draw_board_pages(page: Page, sheet: BoardSheet, *, job: Job) -> None:
+    """Fill the page of a board, and as many further pages as its leaves need."""
+    page.begin()
+    page.y_mm += _draw_end(page, sheet)
+    page.y_mm += _draw_shop_work(page, sheet, job=job)
+    scale = _choose_scale(page, sheet)
+    page.make_room(_SAWING_MM + sheet.stock.largest_width_mm * scale + _BESIDE_MM)
+    _draw_sawing(page)
+    for leaf in sheet.leaves:
+        _draw_leaf(page, sheet, leaf=leaf, scale=scale, job=job)
+    _draw_notes(page, sheet, job=job)
+
+
+def _draw_end(page: Page, sheet: BoardSheet) -> float:
+    """The foot end to scale, face side up: rough, flattened, the kerfs, and the triangle that keeps the order."""
+    paper, use, stock = page.paper, sheet.use, sheet.stock
+    scale = min(1.0, _MOST_END_MM / stock.largest_width_mm)
+    said = "full size" if scale == 1.0 else f"at 1 : {1 / scale:.2f}"
+    paper.write((page.left_mm, page.y_mm + 2.5), f"Foot end, {said}, face side up, face edge at the left", SMALL)
+    left, top = page.left_mm + 6, page.y_mm + 7
+    width, loss = stock.largest_width_mm * scale, (stock.thickness_mm - use.flat_thickness_mm) / 2
+    face = top + loss * scale
+    paper.draw_box(Box(left, top, left + width, top + stock.thickness_mm * scale), HIDDEN)
+    paper.draw_box(Box(left, face, left + width, face + use.flat_thickness_mm * scale), BROAD)
+    for cut in use.cuts_mm:
+        kerf = Box(left, face + cut * scale, left + width, face + (cut + _kerf_of(use)) * scale)
+        paper.draw_box(kerf, Pen(0.0), fill=0.0)
+    back = face + use.flat_thickness_mm * scale
+    middle, half = left + width / 2, min(width * 0.3, use.flat_thickness_mm * scale * 1.6)
+    paper.draw_line([(middle - half, back), (middle, face), (middle + half, back)], Pen(0.5))
+    z = face
+    for leaf, sawn in zip(sheet.leaves, use.sawn_leaf_mm, strict=True):
+        size = Ink(min(13.0, max(6.0, sawn * scale * 2.0)), bold=True)
+        paper.write((left + 3, z + sawn * scale / 2 + size.size_pt * 0.126), leaf.name, size, paper_under=True)
+        z += (sawn + _kerf_of(use)) * scale
+    paper.write((left + width * 0.72, top - 1.2), "FACE SIDE", Ink(8, bold=True))
+    paper.write((left + width * 0.72, top + stock.thickness_mm * scale + 3.6), "back", Ink(8))
+    paper.write((left - 2, (face + back) / 2), "face edge", Ink(7, align="middle"), turned=True)
+    _draw_fences(page, sheet, left_mm=left + width, face_mm=face, scale=scale)
+    return 7 + stock.thickness_mm * scale + 5.5
+
+
+def _draw_fences(page: Page, sheet: BoardSheet, *, left_mm: float, face_mm: float, scale: float) -> None:
+    """At the right of the end: each cut with its turn in the order of sawing."""
+    paper, cuts = page.paper, sheet.use.cuts_mm
+    ys = [face_mm + (c + _kerf_of(sheet.use) / 2) * scale for c in cuts]
+    for turn, y, word_y in zip(range(len(cuts), 0, -1), ys, spread_apart(ys, least_mm=5.0), strict=True):
+        paper.draw_line([(left_mm + 1, y), (left_mm + 4, y), (left_mm + 8, word_y)], THIN)
+        paper.write((left_mm + 9, word_y + 1.6), f"{_nth(turn)} cut", Ink(11, bold=True))
+
+
+def _draw_shop_work(page: Page, sheet: BoardSheet, *, job: Job) -> float:
+    """Three columns: flatten and mark; the fence in saw order, with its cautions; planing after the rest."""
+    column = (page.inner_mm - 12) / 3
+    xs = [page.left_mm + n * (column + 6) for n in range(3)]
+    heights = []
+    for x, head, draw in zip(
+        xs,
+        ("1 · Flatten and mark", "2 · Resaw, last leaf first", "3 · Rest, then plane"),
+        (_draw_flattening, _draw_saw_order, _draw_planing),
+        strict=True,
+    ):
+        page.head(head, at_mm=x)
+        heights.append(draw(page, sheet, x, column, job))
+    return max(heights) + 2.5
+
+
+def _draw_flattening(page: Page, sheet: BoardSheet, x: float, width: float, job: Job) -> float:
+    stock, use, units = sheet.stock, sheet.use, job.units
+    bent = [
+        f"{what} {format_length(value, units)}"
+        for what, value in (("cup", stock.cup_mm), ("bow", stock.bow_mm), ("twist", stock.twist_mm))
+        if value > 0
+    ]
+    points = [
+        *([sheet.first] if sheet.first else []),
+        "Chalk FOOT on the end that the photos call foot; pencil the loop on the face side, tails to the face edge.",
+        "Draw the triangle on the foot end, point at the face: each leaf then carries its slice of it.",
+        f"Flatten the face, true the face edge, plane the back parallel: {write_finely(use.flat_thickness_mm, units)}"
+        f" from {format_length(stock.thickness_mm, units)} rough" + (f" ({', '.join(bent)})." if bent else "."),
+    ]
+    return page.paper.write_points((x, page.y_mm + 6), points, width_mm=width) + 6
+
+
+def _draw_saw_order(page: Page, sheet: BoardSheet, x: float, width: float, job: Job) -> float:
+    use, paper = sheet.use, page.paper
+    y = page.y_mm + 6
+    if not use.cuts_mm:
+        return paper.write_block((x, y), "One leaf: nothing to resaw, plane it to thickness.", width_mm=width) + 6
+    rows = [
+        (_nth(turn), write_finely(cut, job.units), sheet.leaves[number + 1].name)
+        for turn, (number, cut) in enumerate(reversed(list(enumerate(use.cuts_mm))), start=1)
+    ]
+    columns = (("cut", 12.0), ("fence to blade, flat face to fence", width - 32.0), ("comes off", 20.0))
+    y += draw_table(page, (x, y), columns, rows=rows, ink=Ink(12, bold=True))
+    words = f"Kerf {write_finely(_kerf_of(use), job.units)}: make a test cut first."
+    y += paper.write_block((x, y), words, width_mm=width)
+    if use.tight:
+        words = f"TIGHT: only {format_length(use.spare_mm, job.units)} to spare. A cut that wanders spoils a leaf."
+        y += paper.write_block((x, y), words, Ink(9.5, bold=True), width_mm=width)
+    y += paper.write_points((x, y + 0.8), cautions.RESAW, Ink(7.5), width_mm=width)
+    return y - page.y_mm
+
+
+def _draw_planing(page: Page, sheet: BoardSheet, x: float, width: float, job: Job) -> float:
+    use, paper, units = sheet.use, page.paper, job.units
+    y = page.y_mm + 6
+    last = len(sheet.leaves)
+    outer = job.shop.outer_planing_mm + use.spare_mm / 2
+    rows = [
+        (
+            leaf.name,
+            write_size(use.sawn_leaf_mm[leaf.number - 1], units, smallest=64),
+            write_size(outer if leaf.number == 1 else job.shop.planing_mm, units, smallest=64),
+            write_size(outer if leaf.number == last else job.shop.planing_mm, units, smallest=64),
+            write_size(use.finished_leaf_mm, units, smallest=64),
+        )
+        for leaf in sheet.leaves
+    ]
+    share = width / 5
+    heads = ("leaf", "sawn", "off near", "off far", "finished")
+    y += draw_table(page, (x, y), [(h, share) for h in heads], rows=rows)
+    points = [
+        "Stack the leaves on stickers, both sides open to the air, until they stop moving; only then plane them.",
+        "Sawn surfaces first, and no more than is told here; the spare is planed off the outside.",
+        cautions.PLANE,
+    ]
+    return y - page.y_mm + paper.write_points((x, y), points, Ink(8.5), width_mm=width)
+
+
+def _draw_sawing(page: Page) -> None:
+    """The head of the leaves, with the cautions for the cuts that follow."""
+    page.head("4 · Saw the pieces out")
+    x, ink = page.left_mm + 58, Ink(7)
+    for number, words in enumerate((cautions.RIP, cautions.CROSSCUT)):
+        page.paper.write((x, page.y_mm + ink.line_mm * (number + 0.8)), words, ink)
+    page.y_mm += _SAWING_MM
+
+
+def _choose_scale(page: Page, sheet: BoardSheet) -> float:
+    """As large as the page is wide; a little smaller where all leaves then stay together, on this page or the next."""
+    stock = sheet.stock
+    scale = min((page.inner_mm - _LEFT_MM - 6) / stock.length_mm, 60.0 / stock.largest_width_mm)
+    for top in (page.y_mm, page.top_mm):
+        height = (page.bottom_mm - top - _SAWING_MM) / len(sheet.leaves) - _BESIDE_MM
+        if height >= _LEAST_LEAF_MM:
+            return min(scale, height / stock.largest_width_mm)
+    return scale
+
+
+def _draw_leaf(page: Page, sheet: BoardSheet, *, leaf: Leaf, scale: float, job: Job) -> None:
+    """A leaf seen on its near side, foot at the left, with the lines that its pieces are sawn along."""
+    paper, stock, units = page.paper, sheet.stock, job.units
+    pieces = sheet.pieces_of(leaf)
+    left = page.left_mm + _LEFT_MM
+    steps = [
+        f"{n} {step.kind} {step.on}"
+        + (f" at {', '.join(write_size(v, units) for v in step.lines_mm)}" if step.lines_mm else "")
+        + {"rip": " from the face edge", "crosscut": " from the foot"}.get(step.kind, ": along its lines")
+        for n, step in enumerate(order_cuts(pieces, stock.length_mm, width_mm=stock.largest_width_mm), start=1)
+    ]
+    height = stock.largest_width_mm * scale
+    page.make_room(height + _BESIDE_MM + 4 * (len(steps) > 2))
+    paper.write((page.left_mm, page.y_mm + 4.5), leaf.name, Ink(15, bold=True))
+    said = f"near side up, foot at the left, at 1 : {1 / scale:.1f}, {_UNIT_NAMES[units]} from foot and face edge"
+    paper.write((page.left_mm + _LEFT_MM, page.y_mm + 4.5), said, SMALL)
+    top = page.y_mm + 7
+    _draw_outline(page, sheet, left_mm=left, top_mm=top, scale=scale)
+    for offcut in sheet.offcuts:
+        if offcut.leaf == leaf:
+            _draw_offcut(page, offcut, left_mm=left, top_mm=top, scale=scale)
+    for piece in pieces:
+        _draw_piece(page, piece, left_mm=left, top_mm=top, scale=scale)
+    if leaf.number == 1:
+        draw_face_mark(page, Box(left + 2, top, left + 9, top + min(9.0, height * 0.45)))
+    ys = sorted({round(v, 2) for p in pieces for v in p.strip.y_mm})
+    draw_dimensions_left(page, left, [(top + y * scale, write_size(y, units)) for y in ys])
+    xs = sorted({round(v, 2) for p in pieces for v in p.strip.x_mm})
+    used = draw_dimensions_below(page, top + height, [(left + x * scale, write_size(x, units)) for x in xs])
+    page.y_mm = top + height + used + 0.3
+    words = ".   ".join(steps) or "Not used: keep it whole."
+    page.y_mm += paper.write_block((left, page.y_mm), words, BODY, width_mm=page.right_mm - left) + 1.2
+
+
+def _draw_outline(page: Page, sheet: BoardSheet, *, left_mm: float, top_mm: float, scale: float) -> None:
+    stock = sheet.stock
+    length, foot, head = stock.length_mm, stock.width_at(0.0), stock.width_at(stock.length_mm)
+    corners = [
+        (left_mm, top_mm),
+        (left_mm + length * scale, top_mm),
+        (left_mm + length * scale, top_mm + head * scale),
+        (left_mm, top_mm + foot * scale),
+    ]
+    page.paper.draw_line(corners, BROAD, close=True)
+    page.paper.write(
+        (left_mm + length * scale + 4, top_mm + head * scale / 2), "head", Ink(8, align="middle"), turned=True
+    )
+
+
+def _draw_offcut(page: Page, offcut: Offcut, *, left_mm: float, top_mm: float, scale: float) -> None:
+    box = Box(
+        left_mm + offcut.x_mm[0] * scale,
+        top_mm + offcut.y_mm[0] * scale,
+        left_mm + offcut.x_mm[1] * scale,
+        top_mm + offcut.y_mm[1] * scale,
+    )
+    page.paper.draw_box(box, Pen(0.1, grey=0.6), fill=0.9)
+    page.paper.write(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2 + 1), "keep", Ink(8, align="middle"))
+
+
+def _draw_piece(page: Page, piece: SawnPiece, *, left_mm: float, top_mm: float, scale: float) -> None:
+    """A strip on its leaf: its outline to saw along, where it goes, which side shows, which way its foot stands."""
+    strip, paper = piece.strip, page.paper
+    box = Box(
+        left_mm + strip.x_mm[0] * scale,
+        top_mm + strip.y_mm[0] * scale,
+        left_mm + strip.x_mm[1] * scale,
+        top_mm + strip.y_mm[1] * scale,
+    )
+    paper.draw_box(box, Pen(0.35), fill=1.0)
+    place = piece.place.removeprefix(piece.bay + ", ")
+    lines = ((piece.bay, Ink(10.5, bold=True, align="middle")), (place, Ink(8.5, align="middle")))
+    shows = (f"{strip.surface} side shows, foot {strip.foot}", Ink(8.5, align="middle"))
+    room = box.height - 1
+    chosen = [line for n, line in enumerate((*lines, shows)) if room > 4.4 * (n + 1)]
+    y = (box.y0 + box.y1) / 2 - 4.2 * (len(chosen) - 1) / 2 + 1.3
+    for words, ink in chosen:
+        paper.write(((box.x0 + box.x1) / 2, y), shorten_words(words, ink, width_mm=box.width - 2), ink)
+        y += 4.2
+
+
+def _draw_notes(page: Page, sheet: BoardSheet, *, job: Job) -> None:
+    """Flags and doubts of this board."""
+    stock, use, shop = sheet.stock, sheet.use, job.shop
+    flags = [f"Leaves of board {use.name}: {said}." for said in flag_leaf(use, stock.length_mm, shop=shop)]
+    if stock.largest_width_mm > shop.saw_height_mm:
+        sizes = [format_length(v, job.units) for v in (stock.largest_width_mm, shop.saw_height_mm)]
+        flags.append(
+            f"Board {use.name} is {sizes[0]} wide and the resaw takes {sizes[1]}: rip it first, and plan again."
+        )
+    flags += [f"{p.strip.leaf.name}, {p.place}: {said}." for p in sheet.pieces for said in flag_piece(p, shop)]
+    flags += [_sentence(c) for c in use.caveats]
+    ink = Ink(9, bold=True)
+    for said in flags:
+        page.make_room(2 * ink.line_mm)
+        page.y_mm += page.paper.write_block((page.left_mm, page.y_mm), f"⚠ {said}", ink, width_mm=page.inner_mm) + 0.4
+
+
+def _kerf_of(use: BoardUse) -> float:
+    """The kerf that the plan reckoned with: what the sawn leaves leave of the flat thickness, a cut."""
+    if not use.cuts_mm:
+        return 0.0
+    return (use.flat_thickness_mm - sum(use.sawn_leaf_mm)) / len(use.cuts_mm)
+
+
+def _nth(number: int) -> str:
+    endings = {1: "st", 2: "nd", 3: "rd"}
+    return f"{number}{'th' if 10 <= number % 100 <= 20 else endings.get(number % 10, 'th')}"
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:] + ("" if words.endswith(".") else ".")
