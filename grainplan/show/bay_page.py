@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from grainplan.arch import Arch
 from grainplan.boards import MeasuredBoard
+from grainplan.errors import PlanError
 from grainplan.frame import Bay, Part
 from grainplan.geometry import Box
 from grainplan.job import Job
@@ -46,7 +47,18 @@ class BaySheet:
 
 
 def gather_bay(job: Job, planned: PlannedBay, *, bay: Bay, measured: tuple[MeasuredBoard, ...] = ()) -> BaySheet:
-    """Pick out of a job and a plan what belongs to one bay, and follow its panels through the year."""
+    """Pick out of a job and a plan what belongs to one bay, and follow its panels through the year.
+
+    Raises
+    ------
+    PlanError
+        When the plan has other panels than the bay.
+    """
+    if set(planned.panels) != set(bay.sight_heights_mm):
+        raise PlanError(
+            f"the plan fills {', '.join(planned.panels)} of bay {bay.name}, which has "
+            f"{', '.join(bay.sight_heights_mm)}; plan the job again"
+        )
     pieces = tuple(
         SawnPiece(strip, planned.name, part, position, len(panel.strips))
         for part, panel in planned.panels.items()

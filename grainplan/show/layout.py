@@ -73,9 +73,13 @@ class Page:
     def begin(self, *, continued: bool = False) -> None:
         """Write the head of the page."""
         name = f"{self.name}, continued" if continued else self.name
-        self.paper.write((self.left_mm, MARGIN_MM + 8), name, Ink(24, bold=True))
-        room = self.inner_mm - measure_words(name, Ink(24, bold=True)) - 8
-        title = shorten_words(self.title, Ink(10), width_mm=max(20.0, room))
+        most = self.inner_mm * 0.8
+        size = next((n for n in range(24, 12, -2) if measure_words(name, Ink(n, bold=True)) <= most), 12)
+        large = Ink(size, bold=True)
+        name = shorten_words(name, large, width_mm=most)
+        self.paper.write((self.left_mm, MARGIN_MM + 8), name, large)
+        room = self.inner_mm - measure_words(name, large) - 8
+        title = shorten_words(self.title, Ink(10), width_mm=room)
         self.paper.write((self.right_mm, MARGIN_MM + 8), title, Ink(10, align="right"))
         self.paper.draw_line([(self.left_mm, MARGIN_MM + 11), (self.right_mm, MARGIN_MM + 11)], Pen(0.5))
         self.y_mm = self.top_mm
