@@ -6,6 +6,7 @@ text becomes a number, or a number becomes text.
 
 from __future__ import annotations
 
+import math
 import re
 import unicodedata
 from fractions import Fraction
@@ -79,7 +80,7 @@ def parse_length(written: str | float, default: Units) -> float:
         term = _TERM.match(text, end)
         if term is None:
             raise ValueError(_why_not(written, text, default))
-        total += float(_number(term.group(1), written)) * _MM_PER[term.group(2).lower()]
+        total += _to_mm(_number(term.group(1), written), term.group(2).lower(), written)
         end = term.end()
     if not text:
         raise ValueError(f"the length is empty; {_EXAMPLES}")
@@ -108,7 +109,8 @@ def format_length(length_mm: float, units: Units, *, smallest: int = 64) -> str:
     '20.6 mm'
     """
     if units == "mm":
-        return f"{length_mm:.1f}".removesuffix(".0") + " mm"
+        nudged = length_mm + math.copysign(1e-9, length_mm)  # 6.35 is a little less than it says, and still 6.4
+        return f"{nudged:.1f}".removesuffix(".0") + " mm"
     sixtyfourths = Fraction(round(abs(length_mm) / MM_PER_INCH * smallest), smallest)
     whole, rest = divmod(sixtyfourths, 1)
     sign = "-" if length_mm < 0 and sixtyfourths else ""
@@ -119,6 +121,24 @@ def format_length(length_mm: float, units: Units, *, smallest: int = 64) -> str:
 def format_both(length_mm: float) -> str:
     """A length in both units, for sentences that do not know the job's: "1/4 in (6.3 mm)"."""
     return f"{format_length(length_mm, 'in')} ({format_length(length_mm, 'mm')})"
+
+
+def spell_length(length_mm: float, units: Units) -> str:
+    """Write a length for a job file, so that it reads back the same to 0.005 mm.
+
+    Inches are a fraction where a 64th hits it, and decimals otherwise.
+
+    Examples
+    --------
+    >>> spell_length(20.6375, "in"), spell_length(20.0, "in"), spell_length(20.0, "mm")
+    ('13/16 in', '0.7874 in', '20 mm')
+    """
+    if units == "mm":
+        return f"{length_mm:.2f}".rstrip("0").removesuffix(".") + " mm"
+    fraction = format_length(length_mm, "in")
+    if abs(parse_length(fraction, "in") - length_mm) <= 0.005:
+        return fraction
+    return f"{length_mm / MM_PER_INCH:.4f}".rstrip("0").removesuffix(".") + " in"
 
 
 def parse_temperature(written: str) -> float:
@@ -154,6 +174,12 @@ def _number(text: str, written: str) -> Fraction:
         return sum((Fraction(p) for p in parts), Fraction(0))
     except ZeroDivisionError:
         raise ValueError(f'"{written}" divides by zero; {_EXAMPLES}') from None
+
+
+def _to_mm(number: Fraction, unit: str, written: str) -> float:
+    if number > 1e6:
+        raise ValueError(f'"{written[:60]}" is not a length that wood can have; {_EXAMPLES}')
+    return float(number) * _MM_PER[unit]
 
 
 def _why_not(written: str, text: str, default: Units) -> str:

@@ -15,7 +15,7 @@ from grainplan.plan import PlannedBay, Seam
 from grainplan.show import cautions
 from grainplan.show.cutting import SawnPiece, find_stock
 from grainplan.show.layout import Page, draw_table, write_size
-from grainplan.show.paper import BROAD, HIDDEN, SMALL, THIN, Ink, Pen, Point, break_lines, shorten_words
+from grainplan.show.paper import BROAD, HIDDEN, SMALL, THIN, Ink, Pen, Point, break_lines, measure_words
 from grainplan.units import Units, format_length
 
 _DRAWING_MM = 96.0
@@ -289,7 +289,9 @@ def _draw_strips(page: Page, pieces: tuple[SawnPiece, ...], *, box: Box) -> None
             paper.draw_line([(left, box.y0), (left, box.y1)], Pen(0.3, (3.0, 1.0, 0.6, 1.0)))
         size = min(16.0, width * 0.9)
         paper.write((middle, y - 3), piece.strip.leaf.name, Ink(size, bold=True, align="middle"), paper_under=True)
-        shows = shorten_words(f"{piece.strip.surface} side", Ink(7.5), width_mm=width - 1)
+        shows = f"{piece.strip.surface} side"
+        if measure_words(shows, Ink(7.5)) > width - 1:
+            shows = piece.strip.surface
         paper.write((middle, y + 1.2), shows, Ink(7.5, align="middle"), paper_under=True)
         ends = ((middle, y + 3.5), (middle, y + 12.5))
         start, end = ends if piece.strip.foot == "down" else ends[::-1]

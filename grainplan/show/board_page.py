@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from grainplan.boards import Leaf, RoughBoard
@@ -27,13 +28,14 @@ from grainplan.show.layout import (
     write_finely,
     write_size,
 )
-from grainplan.show.paper import BODY, BROAD, HIDDEN, SMALL, THIN, Ink, Pen, shorten_words, spread_apart
+from grainplan.show.paper import BODY, BROAD, HIDDEN, SMALL, THIN, Ink, Pen, break_lines, shorten_words, spread_apart
 from grainplan.units import Units, format_length
 
 _MOST_END_MM = 205.0
 _LEFT_MM = 15.0
 _SAWING_MM = 7.4
-_BESIDE_MM = 18.6  # what a leaf's name, dimensions and words take beside its drawing
+_DIMENSIONS_MM = 5.9
+_BESIDE_MM = 7.0 + _DIMENSIONS_MM + 1.2  # what a leaf's name and dimensions take beside its drawing
 _LEAST_LEAF_MM = 17.0
 _UNIT_NAMES: dict[Units, str] = {"in": "inches", "mm": "millimetres"}
 
@@ -95,11 +97,15 @@ def draw_board_pages(page: Page, sheet: BoardSheet, *, job: Job) -> None:
     page.begin()
     page.y_mm += _draw_end(page, sheet)
     page.y_mm += _draw_shop_work(page, sheet, job=job)
-    scale = _choose_scale(page, sheet)
-    page.make_room(_SAWING_MM + sheet.stock.largest_width_mm * scale + _BESIDE_MM)
+    told = {leaf: _tell_cuts(sheet.pieces_of(leaf), sheet.stock, units=job.units) for leaf in sheet.leaves}
+    scale = _choose_scale(page, sheet, told=told)
+    page.make_room(_SAWING_MM + _block_mm(page, sheet, scale=scale, words=next(iter(told.values()))))
     _draw_sawing(page)
-    for leaf in sheet.leaves:
-        _draw_leaf(page, sheet, leaf=leaf, scale=scale, job=job)
+    for leaf, words in told.items():
+        page.make_room(_block_mm(page, sheet, scale=scale, words=words))
+        _draw_leaf(page, sheet, leaf=leaf, scale=scale, units=job.units)
+        width = page.inner_mm - _LEFT_MM
+        page.y_mm += page.paper.write_block((page.left_mm + _LEFT_MM, page.y_mm), words, width_mm=width) + 1.2
     _draw_notes(page, sheet, job=job)
 
 
@@ -229,30 +235,42 @@ def _draw_sawing(page: Page) -> None:
     page.y_mm += _SAWING_MM
 
 
-def _choose_scale(page: Page, sheet: BoardSheet) -> float:
+def _choose_scale(page: Page, sheet: BoardSheet, *, told: Mapping[Leaf, str]) -> float:
     """As large as the page is wide; a little smaller where all leaves then stay together, on this page or the next."""
     stock = sheet.stock
     scale = min((page.inner_mm - _LEFT_MM - 6) / stock.length_mm, 60.0 / stock.largest_width_mm)
+    beside = sum(_block_mm(page, sheet, scale=0.0, words=words) for words in told.values())
     for top in (page.y_mm, page.top_mm):
-        height = (page.bottom_mm - top - _SAWING_MM) / len(sheet.leaves) - _BESIDE_MM
+        height = (page.bottom_mm - top - _SAWING_MM - beside - 0.1) / len(told)
         if height >= _LEAST_LEAF_MM:
             return min(scale, height / stock.largest_width_mm)
     return scale
 
 
-def _draw_leaf(page: Page, sheet: BoardSheet, *, leaf: Leaf, scale: float, job: Job) -> None:
-    """A leaf seen on its near side, foot at the left, with the lines that its pieces are sawn along."""
-    paper, stock, units = page.paper, sheet.stock, job.units
-    pieces = sheet.pieces_of(leaf)
-    left = page.left_mm + _LEFT_MM
+def _block_mm(page: Page, sheet: BoardSheet, *, scale: float, words: str) -> float:
+    """Height of all that is drawn and written about one leaf, mm."""
+    lines = len(break_lines(words, BODY, width_mm=page.inner_mm - _LEFT_MM))
+    return sheet.stock.largest_width_mm * scale + _BESIDE_MM + lines * BODY.line_mm
+
+
+def _tell_cuts(pieces: tuple[SawnPiece, ...], stock: RoughBoard, *, units: Units) -> str:
+    """The cuts of one leaf in order, in words."""
+    measured_from = {"rip": " from the face edge", "crosscut": " from the foot"}
     steps = [
         f"{n} {step.kind} {step.on}"
         + (f" at {', '.join(write_size(v, units) for v in step.lines_mm)}" if step.lines_mm else "")
-        + {"rip": " from the face edge", "crosscut": " from the foot"}.get(step.kind, ": along its lines")
+        + measured_from.get(step.kind, ", along its lines")
         for n, step in enumerate(order_cuts(pieces, stock.length_mm, width_mm=stock.largest_width_mm), start=1)
     ]
-    height = stock.largest_width_mm * scale
-    page.make_room(height + _BESIDE_MM + 4 * (len(steps) > 2))
+    if not pieces:
+        return "Not used: keep it whole."
+    return ". ".join(steps) + "." if steps else "The whole leaf is one piece: no cut."
+
+
+def _draw_leaf(page: Page, sheet: BoardSheet, *, leaf: Leaf, scale: float, units: Units) -> None:
+    """A leaf seen on its near side, foot at the left, with the lines that its pieces are sawn along."""
+    paper, pieces, left = page.paper, sheet.pieces_of(leaf), page.left_mm + _LEFT_MM
+    height = sheet.stock.largest_width_mm * scale
     paper.write((page.left_mm, page.y_mm + 4.5), leaf.name, Ink(15, bold=True))
     said = f"near side up, foot at the left, at 1 : {1 / scale:.1f}, {_UNIT_NAMES[units]} from foot and face edge"
     paper.write((page.left_mm + _LEFT_MM, page.y_mm + 4.5), said, SMALL)
@@ -269,9 +287,7 @@ def _draw_leaf(page: Page, sheet: BoardSheet, *, leaf: Leaf, scale: float, job: 
     draw_dimensions_left(page, left, [(top + y * scale, write_size(y, units)) for y in ys])
     xs = sorted({round(v, 2) for p in pieces for v in p.strip.x_mm})
     used = draw_dimensions_below(page, top + height, [(left + x * scale, write_size(x, units)) for x in xs])
-    page.y_mm = top + height + used + 0.3
-    words = ".   ".join(steps) or "Not used: keep it whole."
-    page.y_mm += paper.write_block((left, page.y_mm), words, BODY, width_mm=page.right_mm - left) + 1.2
+    page.y_mm = top + height + max(used, _DIMENSIONS_MM)
 
 
 def _draw_outline(page: Page, sheet: BoardSheet, *, left_mm: float, top_mm: float, scale: float) -> None:
