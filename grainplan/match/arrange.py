@@ -166,6 +166,14 @@ def mate_gap(first: StripPlace, second: StripPlace, *, gap_mm: float, leaf_mm: f
     return leaves * leaf_mm + (high - low - leaves) * gap_mm
 
 
+def mirror_option(option: Option) -> Option:
+    """The mirror image: strips in the opposite order, each by its other surface, leaves counted from the other end."""
+    old = option.arrangement
+    last = old.run - 1
+    strips = tuple(StripPlace(last - s.leaf, other_side(s.surface), s.y_mm) for s in reversed(old.strips))
+    return Option(Arrangement(old.match, old.run, old.width_mm, strips), option.foot)
+
+
 def other_side(surface: Surface) -> Surface:
     """The surface that shows on the back where this one shows on the front."""
     return "near" if surface == "far" else "far"

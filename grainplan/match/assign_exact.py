@@ -33,13 +33,13 @@ class Effort:
         Limit in the solver's deterministic time, roughly seconds of one core.
     gap : float
         Stop when the cost is proven to within this share, 0 for a full proof.
-    bound_known : int or None
-        A bound proven elsewhere, in thousandths.
+    start : rows of candidates
+        A set that fits, to start from.
     """
 
     solver_time: float = 60.0
     gap: float = 0.0
-    bound_known: int | None = None
+    start: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +64,12 @@ class Watch:
 
 
 def solve_exactly(
-    pool: Pool, rows: IntArray, *, start: tuple[int, ...] = (), effort: Effort | None = None, watch: Watch | None = None
+    pool: Pool,
+    rows: IntArray,
+    *,
+    effort: Effort | None = None,
+    watch: Watch | None = None,
+    avoid: tuple[tuple[int, ...], ...] = (),
 ) -> Selection | None:
     """The cheapest set among some candidates.
 
@@ -73,9 +78,9 @@ def solve_exactly(
     pool : Pool
     rows : int array
         The candidates that may be chosen. The bound of the answer holds for these rows alone.
-    start : tuple of int
-        A set that fits, to start from.
     effort, watch : Effort, Watch
+    avoid : sets of candidates
+        From each of them the answer must differ by the board of at least one bay.
 
     Returns
     -------
@@ -86,8 +91,10 @@ def solve_exactly(
 
     effort, watch = effort or Effort(), watch or Watch()
     built = _Model(cp_model, pool, rows)
-    if start:
-        built.hint(start)
+    if effort.start:
+        built.hint(effort.start)
+    for other in avoid:
+        built.differ_from(other)
     solver = cp_model.CpSolver()
     _set_parameters(solver, effort)
     callback = _make_callback(cp_model, watch)
@@ -161,6 +168,21 @@ class _Model:
         """Start from a set that fits."""
         for row, var in self.taken.items():
             self.model.add_hint(var, row in start)
+
+    def differ_from(self, other: tuple[int, ...]) -> None:
+        """At least one type of bay must come less often from one of the boards that it came from."""
+        c = self.pool.candidates
+        count: dict[tuple[int, int], int] = defaultdict(int)
+        for row in other:
+            if c.covers[row]:
+                count[int(c.kind[row]), int(c.board[row])] += int(c.covers[row])
+        fewer = []
+        for key, bays in count.items():
+            one, double = self.on_board.get(key, (0, 0))
+            less = self.model.new_bool_var("")
+            self.model.add(one + 2 * double <= bays - 1).only_enforce_if(less)
+            fewer.append(less)
+        self.model.add_bool_or(fewer)
 
     def _count_on_boards(self) -> dict[tuple[int, int], tuple[Any, Any]]:
         """Per type and board: single bays, and bays in mirrored pairs cut from one place."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from grainplan.errors import NotFound
 from grainplan.frame import Bay, BaySize
+from grainplan.job import Keep
 from grainplan.match.cuts import BayCut, lay_out_bay
 from grainplan.match.request import Request
 
@@ -19,8 +20,8 @@ class BayType:
     bays : names, in the job's order.
     bay, size, cut : of the first of them.
     boards : indices of the boards that they may be cut from.
-    pairs : mirrored pairs among them.
-    kept : whether the maker fixed it.
+    partners : mirrored pairs among them.
+    kept : what the maker fixed, for a bay that stays as it is.
     """
 
     bays: tuple[str, ...]
@@ -28,8 +29,8 @@ class BayType:
     size: BaySize
     cut: BayCut
     boards: tuple[int, ...]
-    pairs: int = 0
-    kept: bool = False
+    partners: tuple[tuple[str, str], ...] = ()
+    kept: Keep | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +69,18 @@ def group_bays(request: Request) -> BayTypes:
     return BayTypes(types, impossible)
 
 
-def find_alike_words(request: Request) -> dict[str, tuple[str, ...]]:
-    """Bays that are to look alike: by their word, and unequal mirrored pairs by their two names."""
+def find_alike_groups(request: Request, types: BayTypes) -> list[tuple[str, ...]]:
+    """Bays that are to look alike: those of one word, and mirrored pairs that are not equal in size."""
     words: dict[str, list[str]] = {}
     for bay in request.bays:
         if bay.alike is not None:
             words.setdefault(bay.alike, []).append(bay.name)
-    return {word: tuple(names) for word, names in words.items() if len(names) > 1}
+    groups = [tuple(names) for names in words.values() if len(names) > 1]
+    partner = _find_partners(request.bays)
+    for name, other in partner.items():
+        if name < other and types.type_of(name) != types.type_of(other):
+            groups.append((name, other))
+    return groups
 
 
 def _find_partners(bays: tuple[Bay, ...]) -> dict[str, str]:
@@ -104,7 +110,11 @@ def _describe(request: Request, bay: Bay, partner: dict[str, str]) -> tuple[obje
 
 def _make_type(request: Request, bays: list[Bay], cut: BayCut, partner: dict[str, str]) -> BayType:
     names = tuple(bay.name for bay in bays)
-    pairs = sum(1 for name in names if partner.get(name) in names) // 2
-    kept = any(keep.bay in names for keep in request.kept)
+    partners = tuple(
+        (name, partner[name])
+        for name in names
+        if partner.get(name) in names and names.index(name) < names.index(partner[name])
+    )
+    kept = next((keep for keep in request.kept if keep.bay in names), None)
     first = bays[0]
-    return BayType(names, first, request.sizes[first.name], cut, _boards_for(request, first), pairs, kept)
+    return BayType(names, first, request.sizes[first.name], cut, _boards_for(request, first), partners, kept)

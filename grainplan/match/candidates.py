@@ -2,34 +2,38 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from grainplan.boards import MeasuredBoard
-from grainplan.match.arrange import Arrangement, Option, Ripping, arrange_running, arrange_strips, other_side
+from grainplan.match.arrange import (
+    Arrangement,
+    Option,
+    Ripping,
+    arrange_running,
+    arrange_strips,
+    mirror_option,
+    other_side,
+)
 from grainplan.match.baytypes import BayType
 from grainplan.match.cost import FLAW_PER_INCH2, FOOT_UP, Money
 from grainplan.match.cuts import hidden_side, strip_width
 from grainplan.match.flawmap import Showing, find_free_places, price_flaws
 from grainplan.match.judge import judge_option
 from grainplan.match.model import Candidates, IntArray
+from grainplan.match.places import GRID_MM, Place, Stock, find_starts, list_spans, to_ticks, usable_width
 from grainplan.match.request import Request
-from grainplan.plan import Foot, Span
+from grainplan.match.seen import SeamBook
+from grainplan.plan import Foot
 
 Floats = NDArray[np.float64]
-TICKS_PER_MM = 1000
 POINTS = 1000
 """Whole costs are thousandths of the unit."""
-GRID_MM = 10.0
-MOST_STARTS = 160
 FEET: tuple[Foot, ...] = ("down", "up")
-
-
-def to_ticks(length_mm: float) -> int:
-    """Whole ticks, rounded up: what is cut out of a board is never smaller than asked."""
-    return int(np.ceil(length_mm * TICKS_PER_MM - 1e-6))
+_Key = TypeVar("_Key", int, float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,83 +54,6 @@ class Table:
     parts: Floats
 
 
-@dataclass(frozen=True, slots=True)
-class Stock:
-    """One board as the choice sees it.
-
-    Attributes
-    ----------
-    index : place in the request. leaves : number of leaves.
-    end_mm, edge_mm : where the usable length and width begin.
-    length_mm, width_mm : usable; the length holds one crosscut more, since each bay brings its own.
-    """
-
-    index: int
-    board: MeasuredBoard
-    leaves: int
-    end_mm: float
-    edge_mm: float
-    length_mm: float
-    width_mm: float
-
-
-def prepare_stock(request: Request) -> list[Stock]:
-    """The boards of a request with what they give after their ends and edges are trued."""
-    stock = []
-    for index, board in enumerate(request.boards):
-        use = request.uses.get(board.name)
-        length = board.board.length_mm - 2 * request.shop.end_waste_mm + request.shop.crosscut_mm
-        width = board.board.largest_width_mm - 2 * request.shop.edge_waste_mm
-        leaves = use.leaves if use is not None and length > 0 and width > 0 else 0
-        edge, end = request.shop.edge_waste_mm, request.shop.end_waste_mm
-        stock.append(Stock(index, board, leaves, end, edge, max(length, 0.0), max(width, 0.0)))
-    return stock
-
-
-def usable_width(stock: Stock, start_mm: float, length_mm: float) -> Span:
-    """What of the width can be used over a stretch of the board, board frame: taper, crook and edge waste taken off.
-
-    A straight strip out of a board with crook c over its length L loses c·(l/L)² over a length l; which edge is hollow
-    is not told, so half is taken off each.
-    """
-    board = stock.board.board
-    narrow = min(board.width_at(start_mm), board.width_at(min(start_mm + length_mm, board.length_mm)))
-    lost = board.crook_mm * (length_mm / board.length_mm) ** 2 / 2
-    return stock.edge_mm + lost, narrow - stock.edge_mm - lost
-
-
-def find_starts(
-    stock: Stock, cut_mm: float, lengths_mm: list[float], flawed: list[float], *, grid_mm: float
-) -> IntArray:
-    """Where along the usable length a bay may start, ticks.
-
-    Without anything to see or to dodge, only places that stand against an end, a flaw or another bay are needed (any
-    other set of bays can be pushed together toward the foot); with flaws or seen surfaces a grid is added.
-    """
-    room = to_ticks(stock.length_mm) - 1
-    own = to_ticks(cut_mm)
-    last = room - own
-    if last < 0:
-        return np.zeros(0, np.int64)
-    clear = [to_ticks(x - stock.end_mm) for x in flawed]
-    steps = sorted({to_ticks(length) for length in lengths_mm})
-    anchors = {0, *(x for x in clear if 0 <= x <= last)}
-    starts = _stack(anchors, steps, last)
-    starts |= {last - x for x in _stack({0}, steps, last)}
-    if grid_mm > 0:
-        starts |= set(range(0, last + 1, to_ticks(grid_mm)))
-    return np.array(sorted(starts), np.int64)
-
-
-def _stack(anchors: set[int], steps: list[int], last: int) -> set[int]:
-    """All places that are reached from the anchors by laying bays end to end, up to a number that stays manageable."""
-    found, edge = set(anchors), set(anchors)
-    while edge and len(found) < MOST_STARTS:
-        edge = {x + step for x in edge for step in steps if x + step <= last} - found
-        found |= set(sorted(edge)[: MOST_STARTS - len(found)])
-    return found
-
-
 def list_arrangements(request: Request, kind: BayType, usable_mm: float) -> list[Arrangement]:
     """Every way to open leaves of one board into a panel of this type."""
     making, shop = request.making, request.shop
@@ -141,9 +68,22 @@ def list_arrangements(request: Request, kind: BayType, usable_mm: float) -> list
     return found
 
 
-def show_strips(option: Option, kind: BayType, request: Request, y_mm: float) -> list[Showing]:
+def list_halves(request: Request, kind: BayType, usable_mm: float) -> list[Arrangement]:
+    """Ways to open two leaves into half a panel of four strips; only where two strips are too wide for the board."""
+    making, shop = request.making, request.shop
+    if making.match != "book" or making.strips not in (None, 4):
+        return []
+    if making.strips is None and strip_width(kind.size, 2, shop) <= usable_mm:
+        return []
+    ripping = Ripping(strip_width(kind.size, 4, shop), shop.rip_mm, usable_mm)
+    return arrange_strips(2, "book", ripping, mates_on_front=making.true_side == "front")
+
+
+def show_strips(option: Option, place: Place, request: Request, y_mm: float) -> list[Showing]:
     """What stays in sight across, strip by strip: joints, trim and grooves are not."""
-    outer, joint = hidden_side(kind.size, request.shop), request.shop.joint_mm
+    outer, joint = hidden_side(place.kind.size, request.shop), request.shop.joint_mm
+    if place.half:
+        outer = joint  # which side it will stand on is not settled yet
     strips = option.strips
     shown = []
     for i, strip in enumerate(strips):
@@ -151,20 +91,29 @@ def show_strips(option: Option, kind: BayType, request: Request, y_mm: float) ->
         right = outer if i == len(strips) - 1 else joint
         flipped = (strip.surface == "far") != (option.foot == "up")
         low, high = (right, left) if flipped else (left, right)
-        surfaces = (strip.surface,) if kind.bay.seen == "front" else (strip.surface, other_side(strip.surface))
-        shown.append(Showing(strip.leaf, surfaces, (y_mm + strip.y_mm[0] + low, y_mm + strip.y_mm[1] - high)))
+        surfaces = (strip.surface,) if place.kind.bay.seen == "front" else (strip.surface, other_side(strip.surface))
+        across = (y_mm + strip.y_mm[0] + low, y_mm + strip.y_mm[1] - high)
+        shown.append(Showing(place.first + strip.leaf, surfaces, across))
     return shown
+
+
+def list_copies(option: Option, place: Place) -> list[tuple[Option, Place]]:
+    """The bays of a place: one, or a mirrored pair on leaves that follow one another."""
+    copies = [(option, place)]
+    if place.copies == 2:
+        copies.append((mirror_option(option), replace(place, first=place.first + option.arrangement.run)))
+    return copies
 
 
 class TableMaker:
     """Collects candidates type by type and board by board."""
 
-    def __init__(self, request: Request, money: Money, *, grid_mm: float = GRID_MM) -> None:
+    def __init__(self, request: Request, money: Money, book: SeamBook, *, grid_mm: float = GRID_MM) -> None:
         self.request = request
         self.money = money
+        self.book = book
         self.grid_mm = grid_mm
-        self.options: list[Option] = []
-        self._option_index: dict[Option, int] = {}
+        self._options: dict[Option, int] = {}
         self._rows: list[Candidates] = []
         self._option: list[IntArray] = []
         self._y: list[Floats] = []
@@ -172,12 +121,11 @@ class TableMaker:
 
     def finish(self) -> Table:
         """Everything collected so far."""
-        none = np.zeros(0)
         return Table(
             Candidates.join(self._rows),
-            tuple(self.options),
+            tuple(self._options),
             np.concatenate([np.zeros(0, np.int64), *self._option]),
-            np.concatenate([none, *self._y]),
+            np.concatenate([np.zeros(0), *self._y]),
             np.concatenate([np.zeros((0, 4)), *self._parts]),
         )
 
@@ -193,110 +141,109 @@ class TableMaker:
         others : list of BayType
             All types that may stand beside it on this board.
         """
-        shop = self.request.shop
-        lengths = [other.cut.length_mm + shop.crosscut_mm for other in others]
-        flaws = self.request.boards[stock.index].flaws
-        dodge = find_free_places(tuple(f for f in flaws if f.avoid), kind.cut)
-        grid = self.grid_mm if flaws or stock.board.board.width_head_mm is not None else 0.0
-        starts = find_starts(stock, kind.cut.length_mm + shop.crosscut_mm, lengths, dodge, grid_mm=grid)
+        starts = self._find_starts(kind, stock, others)
         if len(starts) == 0:
             return
-        low, high = usable_width(stock, stock.end_mm, stock.board.board.length_mm - 2 * stock.end_mm)
-        narrowest = self._narrowest_strip(others)
+        low, high = usable_width(stock, stock.end_mm, stock.length_mm)
         widest = max(high - low, stock.width_mm)
-        for run, group in _by_run(list_arrangements(self.request, kind, widest)).items():
-            for first in range(stock.leaves - run + 1):
-                self._add_group(_Place(index, kind, stock, first, starts, narrowest), group)
+        place = Place(index, kind, stock, 0, starts, self._narrowest_strip(others))
+        for run, group in _group_by(list_arrangements(self.request, kind, widest), lambda way: way.run).items():
+            self._add_runs(place, run, group)
+            if kind.partners:
+                self._add_runs(replace(place, copies=2), run, group)
+        for run, group in _group_by(list_halves(self.request, kind, widest), lambda way: way.run).items():
+            self._add_runs(replace(place, half=True), run, group)
+
+    def _find_starts(self, kind: BayType, stock: Stock, others: list[BayType]) -> IntArray:
+        crosscut = self.request.shop.crosscut_mm
+        if kind.kept is not None and kind.kept.x_mm is not None:
+            start = max(0, round((kind.kept.x_mm - stock.end_mm) * 1000))
+            fits = start + to_ticks(kind.cut.length_mm + crosscut) <= to_ticks(stock.length_mm)
+            return np.array([start] if fits else [], np.int64)
+        flaws = self.request.boards[stock.index].flaws
+        dodge = find_free_places(tuple(f for f in flaws if f.avoid), kind.cut)
+        tapered = stock.board.board.width_head_mm is not None
+        grid = self.grid_mm if flaws or tapered or self.book.has_seen(stock.board.name) else 0.0
+        lengths = [other.cut.length_mm + crosscut for other in others]
+        return find_starts(stock, kind.cut.length_mm + crosscut, lengths, dodge, grid_mm=grid)
 
     def _narrowest_strip(self, others: list[BayType]) -> float:
-        counts = (4,) if self.request.making.strips is None else (self.request.making.strips,)
-        return min(strip_width(kind.size, n, self.request.shop) for kind in others for n in counts)
+        strips = self.request.making.strips or 4
+        return min(strip_width(kind.size, strips, self.request.shop) for kind in others)
 
-    def _add_group(self, place: _Place, group: list[Arrangement]) -> None:
-        """Candidates of one run of leaves; ways that take the same wood compete, and the cheapest stays."""
-        for width, ways in _by_width(group).items():
-            best = _Best(len(place.starts))
-            shared = width + self.request.shop.rip_mm + place.narrowest <= place.stock.width_mm
-            spans = _spans(place, width, shared=shared, rip_mm=self.request.shop.rip_mm)
-            for y_mm, rectangle in spans:
-                if shared:
-                    best = _Best(len(place.starts))
-                self._try_ways(best, place, ways, y_mm)
-                if shared:
-                    self._keep(best, place, ways[0].run, rectangle)
-            if not shared:
-                self._keep(best, place, ways[0].run, (0, to_ticks(place.stock.width_mm)))
+    def _add_runs(self, place: Place, run: int, group: list[Arrangement]) -> None:
+        """Candidates on every run of leaves that is whole; ways that take the same wood compete, the cheapest stays."""
+        total = run * place.copies
+        for first in range(place.stock.leaves - total + 1):
+            if any(leaf in place.stock.lost for leaf in range(first, first + total)):
+                continue
+            for width, ways in _group_by(group, lambda way: way.width_mm).items():
+                self._add_width(replace(place, first=first), width, ways)
 
-    def _try_ways(self, best: _Best, place: _Place, ways: list[Arrangement], y_mm: Floats) -> None:
-        kind, stock = place.kind, place.stock
-        flaws = self.request.boards[stock.index].flaws
-        starts_mm = place.starts / TICKS_PER_MM + stock.end_mm
-        middle = float(np.nanmedian(y_mm)) if np.any(np.isfinite(y_mm)) else 0.0
-        for way in ways:
-            for foot in FEET if flaws else FEET[:1]:
-                option = Option(way, foot)
-                judged = judge_option(self.request, kind, stock.board, option, place=(place.first, middle))
-                harm = self._price_flaws(option, place, y_mm, starts_mm)
-                scale = self.money.mean * kind.bay.matters
-                weights = self.request.weights
-                parts = np.empty((len(starts_mm), 4))
-                parts[:, 0] = weights.seams * judged.seams * scale
-                parts[:, 1] = weights.tone * judged.tone * scale
-                parts[:, 2] = weights.continuity * judged.continuity * scale
-                parts[:, 3] = weights.flaws * (harm * FLAW_PER_INCH2 + (FOOT_UP if foot == "up" else 0.0)) * scale
-                parts[~np.isfinite(y_mm)] = np.inf
-                best.offer(parts, y_mm, self._index_of(option))
+    def _add_width(self, place: Place, width: float, ways: list[Arrangement]) -> None:
+        rip_mm = self.request.shop.rip_mm
+        shared = width + rip_mm + place.narrowest <= place.stock.width_mm
+        best = _Best(len(place.starts))
+        for y_mm, rectangle in list_spans(place, width, shared=shared, rip_mm=rip_mm):
+            if shared:
+                best = _Best(len(place.starts))
+            for way in ways:
+                self._try_way(best, place, way, y_mm)
+            if shared:
+                self._keep(best, place, ways[0].run, rectangle)
+        if not shared:
+            self._keep(best, place, ways[0].run, (0, to_ticks(place.stock.width_mm)))
 
-    def _price_flaws(self, option: Option, place: _Place, y_mm: Floats, starts_mm: Floats) -> Floats:
-        """Flaws in sight; on a tapered board the place across changes from start to start."""
+    def _try_way(self, best: _Best, place: Place, way: Arrangement, y_mm: Floats) -> None:
         flaws = self.request.boards[place.stock.index].flaws
-        harm = np.zeros(len(starts_mm))
-        if not flaws:
-            return harm
+        both_feet = bool(flaws) or self.book.has_seen(place.stock.board.name) or place.kind.kept is not None
+        for foot in FEET if both_feet else FEET[:1]:
+            option = Option(way, foot)
+            if not _is_kept_way(place, option):
+                continue
+            parts = np.zeros((len(place.starts), 4))
+            for copy, where in list_copies(option, place):
+                parts += self._price_copy(copy, where, y_mm)
+            parts[~np.isfinite(y_mm)] = np.inf
+            best.offer(parts, y_mm, self._options.setdefault(option, len(self._options)))
+
+    def _price_copy(self, option: Option, place: Place, y_mm: Floats) -> Floats:
+        """Weighted seams, tone, continuity and flaws of one bay at every start."""
+        weights, parts = self.request.weights, np.zeros((len(place.starts), 4))
         for y in np.unique(y_mm[np.isfinite(y_mm)]):
             mine = np.flatnonzero(y_mm == y)
-            shown = [
-                Showing(s.leaf + place.first, s.surfaces, s.y_mm)
-                for s in show_strips(option, place.kind, self.request, float(y))
-            ]
-            leaves = place.stock.leaves
-            harm[mine] = price_flaws(flaws, shown, starts_mm[mine], lie=(place.kind.cut, option.foot), leaves=leaves)
-        return harm
+            judged = judge_option(self.book, place, option, y_mm=float(y), rows=mine)
+            harm = self._price_flaws(option, replace(place, starts=place.starts[mine]), float(y))
+            parts[mine, 0] = weights.seams * judged.seams
+            parts[mine, 1] = weights.tone * judged.tone
+            parts[mine, 2] = weights.continuity * judged.continuity
+            shown = np.where(np.isfinite(harm), weights.flaws * harm * FLAW_PER_INCH2, np.inf)
+            parts[mine, 3] = shown + (FOOT_UP if option.foot == "up" else 0.0)
+        return parts * (self.money.mean * place.kind.bay.matters)
 
-    def _index_of(self, option: Option) -> int:
-        if option not in self._option_index:
-            self._option_index[option] = len(self.options)
-            self.options.append(option)
-        return self._option_index[option]
+    def _price_flaws(self, option: Option, place: Place, y_mm: float) -> Floats:
+        flaws = self.request.boards[place.stock.index].flaws
+        if not flaws:
+            return np.zeros(len(place.starts))
+        shown = show_strips(option, place, self.request, y_mm)
+        lie = (place.kind.cut, option.foot)
+        return price_flaws(flaws, shown, place.starts_mm, lie=lie, leaves=place.stock.leaves)
 
-    def _keep(self, best: _Best, place: _Place, run: int, across: tuple[int, int]) -> None:
+    def _keep(self, best: _Best, place: Place, run: int, across: tuple[int, int]) -> None:
         good = np.flatnonzero(np.isfinite(best.total))
         if len(good) == 0:
             return
-        shop = self.request.shop
         ones = np.ones(len(good), np.int64)
         x0 = place.starts[good]
-        length = to_ticks(place.kind.cut.length_mm + shop.crosscut_mm)
+        length = to_ticks(place.kind.cut.length_mm + self.request.shop.crosscut_mm)
         cost = np.rint(best.total[good] * POINTS).astype(np.int64)
-        kind, board, leaf, runs, y0, y1 = (
-            ones * n for n in (place.index, place.stock.index, place.first, run, *across)
-        )
-        self._rows.append(Candidates(kind, board, leaf, runs, x0, x0 + length, y0, y1, ones, cost))
+        numbers = (place.index, place.stock.index, place.first, run * place.copies, *across)
+        kind, board, leaf, runs, y0, y1 = (ones * n for n in numbers)
+        covers = ones * (0 if place.half else place.copies)
+        self._rows.append(Candidates(kind, board, leaf, runs, x0, x0 + length, y0, y1, covers, cost))
         self._option.append(best.option[good])
         self._y.append(best.y_mm[good])
         self._parts.append(best.parts[good])
-
-
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """One type on one run of leaves of one board, at all its starts."""
-
-    index: int
-    kind: BayType
-    stock: Stock
-    first: int
-    starts: IntArray
-    narrowest: float
 
 
 class _Best:
@@ -318,60 +265,22 @@ class _Best:
         self.y_mm[better] = y_mm[better]
 
 
-def _by_run(ways: list[Arrangement]) -> dict[int, list[Arrangement]]:
-    groups: dict[int, list[Arrangement]] = {}
+def _is_kept_way(place: Place, option: Option) -> bool:
+    """Whether an option is what the maker keeps: the same leaves from left to right, and the same foot."""
+    keep = place.kind.kept
+    if keep is None:
+        return True
+    names = [f"{place.stock.board.name}{place.first + strip.leaf + 1}" for strip in option.strips]
+    wanted = [leaf.name for leaf in keep.leaves]
+    if keep.foot not in (None, option.foot):
+        return False
+    if place.half:
+        return names in (wanted[:2], wanted[2:])
+    return names == wanted
+
+
+def _group_by(ways: list[Arrangement], key: Callable[[Arrangement], _Key]) -> dict[_Key, list[Arrangement]]:
+    groups: dict[_Key, list[Arrangement]] = {}
     for way in ways:
-        groups.setdefault(way.run, []).append(way)
+        groups.setdefault(key(way), []).append(way)
     return groups
-
-
-def _by_width(ways: list[Arrangement]) -> dict[float, list[Arrangement]]:
-    groups: dict[float, list[Arrangement]] = {}
-    for way in ways:
-        groups.setdefault(way.width_mm, []).append(way)
-    return groups
-
-
-def _spans(place: _Place, width: float, *, shared: bool, rip_mm: float) -> list[tuple[Floats, tuple[int, int]]]:
-    """Places across to try, as a lower edge for each start (nan where it does not fit) and the rectangle it takes.
-
-    First the middle of the board, then its two edges, then places that just clear a flaw. Where another strip fits
-    beside this one, places that leave room for it, and only wood that is really taken counts.
-    """
-    limits = [
-        usable_width(place.stock, start / TICKS_PER_MM + place.stock.end_mm, place.kind.cut.length_mm)
-        for start in place.starts
-    ]
-    low, high = (np.array([limit[side] for limit in limits]) for side in (0, 1))
-    room = high - low - width
-    fits = room >= -1e-6
-    lower, upper = low, low + np.maximum(room, 0.0)
-    places = [(lower + upper) / 2, lower, upper]
-    if shared:
-        places = [lower, upper, *_beside(place, lower, upper, width + rip_mm)]
-    else:
-        for flaw in place.stock.board.flaws:
-            for edge in (flaw.box.y1, flaw.box.y0 - width):
-                places.append(np.clip(np.full(len(lower), edge), lower, upper))
-    edge_mm = place.stock.edge_mm
-    spans = []
-    for y in places:
-        y = np.where(fits, y, np.nan)
-        known = y[np.isfinite(y)]
-        if len(known) == 0:
-            continue
-        top = to_ticks(place.stock.width_mm)
-        y0 = max(0, int(np.floor((known.min() - edge_mm) * TICKS_PER_MM)))
-        y1 = min(top, to_ticks(known.max() - edge_mm + width + rip_mm))
-        spans.append((y, (y0, y1)))
-    return spans
-
-
-def _beside(place: _Place, lower: Floats, upper: Floats, step_mm: float) -> list[Floats]:
-    """Places that stand one or more strips of the same width away from the lower edge."""
-    found = []
-    for n in (1, 2):
-        y = lower + n * step_mm
-        if np.any(y <= upper + 1e-6):
-            found.append(np.where(y <= upper + 1e-6, y, np.nan))
-    return found

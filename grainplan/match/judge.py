@@ -6,23 +6,40 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
+from numpy.typing import NDArray
+
 from grainplan.boards import MeasuredBoard
 from grainplan.errors import NotFound
 from grainplan.match.arrange import Option, StripPlace, mate_gap, other_side
 from grainplan.match.baytypes import BayType
-from grainplan.match.cost import BACK_SHARE, JUMP_PER_STRIP, SEAM_PER_METRE, judge_step
+from grainplan.match.cost import (
+    BACK_SHARE,
+    JUMP_PER_STRIP,
+    SEAM_PER_METRE,
+    TONE_PER_METRE,
+    UNKNOWN_SEAM,
+    judge_fit,
+    judge_step,
+    judge_tone,
+)
+from grainplan.match.model import IntArray
+from grainplan.match.places import Place
 from grainplan.match.request import Request
 from grainplan.match.rings import expect_step
+from grainplan.match.seen import SeamBook
 from grainplan.plan import Foot
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """Seams, tone and continuity of a bay, in board feet, before the maker's weights."""
+    """Seams, tone and continuity of a bay at each start, in board feet, before the maker's weights."""
 
-    seams: float
-    tone: float
-    continuity: float
+    seams: Floats
+    tone: Floats
+    continuity: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,32 +86,47 @@ def look_ahead(
     return SeamOutlook(gap, expect_step(board, gap, y_mm=edge, z_mm=depth), edge)
 
 
-def judge_option(
-    request: Request, kind: BayType, board: MeasuredBoard, option: Option, *, place: tuple[int, float]
-) -> Judged:
-    """What the seams of one way to open leaves cost where nothing of them has been seen.
+def judge_option(book: SeamBook, place: Place, option: Option, *, y_mm: float, rows: IntArray) -> Judged:
+    """What the seams of one way to open leaves cost, at some of the starts of a place.
+
+    Where both surfaces of a seam have been seen it is their fit and tone; else the step that the rings foretell.
 
     Parameters
     ----------
-    request : Request
-    kind : BayType
-    board : MeasuredBoard
+    book : SeamBook
+    place : Place
     option : Option
-    place : (int, float)
-        First leaf of the run, 0 at the face, and the lower edge across the board, mm.
+    y_mm : float
+        Lower edge across the board.
+    rows : int array
+        Which of the starts.
     """
-    first, y_mm = place
-    height_m = sum(piece.size.rough_height_mm for piece in kind.cut.pieces) / 1000
-    seams = 0.0
+    board, starts = place.stock.board, place.starts_mm[rows]
+    seams, tone = np.zeros(len(rows)), np.zeros(len(rows))
     for seam in pairwise(option.strips):
-        front = look_ahead(request, board, first, seam, place=(y_mm, option.foot))
-        seams += judge_step(front.step if isinstance(front.step, float) else None)
-        if kind.bay.seen == "both":
-            back = look_ahead(request, board, first, turn_seam(seam), place=(y_mm, option.foot))
-            seams += BACK_SHARE * judge_step(back.step if isinstance(back.step, float) else None)
-    jump = expect_jump(kind, board)
-    continuity = JUMP_PER_STRIP * judge_step(jump) * len(option.strips)
-    return Judged(seams * SEAM_PER_METRE * height_m, 0.0, continuity)
+        for share, shown in ((1.0, seam), (BACK_SHARE, turn_seam(seam))):
+            if share < 1 and place.kind.bay.seen != "both":
+                continue
+            lie = (y_mm, option.foot, option.arrangement.match)
+            scan = book.find_scan(board, place.first, shown, lie=lie)
+            if scan is None:
+                outlook = look_ahead(book.request, board, place.first, shown, place=(y_mm, option.foot))
+                step = outlook.step if isinstance(outlook.step, float) else None
+                seams += share * judge_step(step) * _metres(place)
+                continue
+            strangers = book.find_strangers(board, shown, option.arrangement.match) or 0.0
+            for piece in place.kind.cut.pieces:
+                low, high = place.kind.cut.place(piece.sight_mm, 0.0, option.foot)
+                fit, _, tone_de = scan.average(starts + low, starts + high)
+                metres = share * piece.size.rough_height_mm / 1000
+                seams += metres * np.nan_to_num(judge_fit(fit, strangers), nan=UNKNOWN_SEAM)
+                tone += metres * np.nan_to_num(judge_tone(tone_de), nan=0.0)
+    jump = JUMP_PER_STRIP * judge_step(expect_jump(place.kind, board)) * len(option.strips)
+    return Judged(seams * SEAM_PER_METRE, tone * TONE_PER_METRE, np.full(len(rows), jump))
+
+
+def _metres(place: Place) -> float:
+    return sum(piece.size.rough_height_mm for piece in place.kind.cut.pieces) / 1000
 
 
 def turn_seam(seam: tuple[StripPlace, StripPlace]) -> tuple[StripPlace, StripPlace]:

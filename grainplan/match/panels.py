@@ -1,110 +1,138 @@
-"""From a chosen candidate to the bay as it is written down: strips, seams, how the grain runs on."""
+"""From a filled bay to the words of the plan: strips, seams, how the grain runs on."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
-from grainplan.boards import Leaf, MeasuredBoard, Surface
-from grainplan.match.arrange import Option, StripPlace
-from grainplan.match.baytypes import BayType
-from grainplan.match.candidates import TICKS_PER_MM
+import numpy as np
+
+from grainplan.boards import Leaf, Surface
+from grainplan.frame import Part
+from grainplan.match.arrange import StripPlace
+from grainplan.match.cuts import PieceCut
 from grainplan.match.judge import expect_jump, look_ahead, turn_seam
+from grainplan.match.lying import FilledBay, Lying
 from grainplan.match.pooling import Stacked
-from grainplan.plan import Continuity, PlannedBay, PlannedPanel, Seam, SeenAs, Span, Strip
+from grainplan.match.seen import SeamBook
+from grainplan.plan import Continuity, PlannedBay, PlannedPanel, Seam, SeenAs, Strip
 
 UNSEEN = "from the ring angle alone: these surfaces are not yet seen"
+LEAST_CROSSCUT_MM = 6 * 25.4
+"""Many table saws' manuals allow no crosscut of a shorter piece; the manual governs."""
+Side = Literal["front", "back"]
 
 
-def write_bay(stacked: Stacked, row: int, name: str) -> PlannedBay:
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """One strip of a panel and the place it comes from."""
+
+    lying: Lying
+    strip: StripPlace
+
+
+def write_bay(stacked: Stacked, bay: FilledBay, book: SeamBook) -> PlannedBay:
     """One bay as the plan tells it.
 
     Parameters
     ----------
     stacked : Stacked
-    row : int
-        The chosen candidate.
-    name : str
-        Of the bay.
+    bay : FilledBay
+    book : SeamBook
+        Where seams that have been seen are measured.
     """
-    table = stacked.table
-    kind = stacked.types.types[int(table.rows.kind[row])]
-    stock = stacked.stock[int(table.rows.board[row])]
-    option = table.options[int(table.option[row])]
-    first = int(table.rows.leaf[row])
-    start = stock.end_mm + int(table.rows.x0[row]) / TICKS_PER_MM
-    y_mm = float(table.y_mm[row])
-    panels = {}
-    for piece in kind.cut.pieces:
-        span = kind.cut.place(piece.sawn_mm, start, option.foot)
-        strips = tuple(
-            _write_strip(stacked, stock.board, (first, strip), option, (span, y_mm)) for strip in option.strips
-        )
+    standing = [_Standing(lying, strip) for lying in bay.lying for strip in lying.option.strips]
+    panels, seams = {}, []
+    for piece in bay.kind.cut.pieces:
+        strips = tuple(_write_strip(stacked, one, bay, piece) for one in standing)
         panels[piece.part] = PlannedPanel(piece.size.width_mm, piece.size.height_mm, strips)
-    seams = [
-        seam
-        for piece in kind.cut.pieces
-        for seam in _write_seams(stacked, stock.board, (first, y_mm), option, (kind, piece.part))
-    ]
-    return PlannedBay(name, panels, tuple(seams), _write_continuity(kind, stock.board, option))
+        seams += list(_write_seams(book, standing, bay, piece))
+    return PlannedBay(bay.name, panels, tuple(seams), _write_continuity(bay, standing), caveats=_warn(stacked, bay))
 
 
-def _write_strip(
-    stacked: Stacked, board: MeasuredBoard, leaf: tuple[int, StripPlace], option: Option, place: tuple[Span, float]
-) -> Strip:
-    (first, strip), (span, y_mm) = leaf, place
-    number = first + strip.leaf + 1
+def _write_strip(stacked: Stacked, one: _Standing, bay: FilledBay, piece: PieceCut) -> Strip:
+    lying, strip = one.lying, one.strip
+    leaf = Leaf(lying.stock.board.name, lying.first + strip.leaf + 1)
+    x_mm = bay.kind.cut.place(piece.sawn_mm, lying.start_mm, lying.option.foot)
     return Strip(
-        Leaf(board.name, number),
+        leaf,
         strip.surface,
-        option.foot,
-        say_seen(stacked, Leaf(board.name, number), strip.surface),
-        (round(span[0], 3), round(span[1], 3)),
-        (round(y_mm + strip.y_mm[0], 3), round(y_mm + strip.y_mm[1], 3)),
+        lying.option.foot,
+        _say_seen(stacked, leaf, strip.surface),
+        (round(x_mm[0], 3), round(x_mm[1], 3)),
+        (round(lying.y_mm + strip.y_mm[0], 3), round(lying.y_mm + strip.y_mm[1], 3)),
     )
 
 
-def say_seen(stacked: Stacked, leaf: Leaf, surface: Surface) -> SeenAs:
-    """What the picture of a leaf's surface is."""
+def _say_seen(stacked: Stacked, leaf: Leaf, surface: Surface) -> SeenAs:
     found = stacked.request.surfaces.get((leaf, surface))
     return "none" if found is None else found.seen
 
 
-def _write_seams(
-    stacked: Stacked, board: MeasuredBoard, place: tuple[int, float], option: Option, panel: tuple[BayType, str]
-) -> list[Seam]:
-    kind, part = panel
-    first, y_mm = place
-    last = len(option.strips) - 1
-    seams = []
-    for i, pair in enumerate(pairwise(option.strips)):
-        sides: list[tuple[Literal["front", "back"], tuple[StripPlace, StripPlace], tuple[int, int]]]
-        sides = [("front", pair, (i, i + 1))]
-        if kind.bay.seen == "both":
-            sides.append(("back", turn_seam(pair), (i, i + 1)))
-        for side, seam, between in sides:
-            outlook = look_ahead(stacked.request, board, first, seam, place=(y_mm, option.foot))
-            known = isinstance(outlook.step, float)
-            seams.append(
-                Seam(
-                    part,  # type: ignore[arg-type]
-                    side,
-                    between,
-                    option.arrangement.match,
-                    round(outlook.edge_y_mm, 3),
-                    None if outlook.gap_mm is None else round(outlook.gap_mm, 3),
-                    step_mm=round(outlook.step, 2) if isinstance(outlook.step, float) else None,
-                    caveats=(UNSEEN if known else outlook.step.reason,),  # type: ignore[union-attr]
-                )
-            )
-    assert len(seams) >= last
-    return seams
+def _write_seams(book: SeamBook, standing: list[_Standing], bay: FilledBay, piece: PieceCut) -> Iterator[Seam]:
+    for i, (left, right) in enumerate(pairwise(standing)):
+        sides: tuple[Side, ...] = ("front",) if bay.kind.bay.seen == "front" else ("front", "back")
+        for side in sides:
+            if left.lying is right.lying:
+                yield _write_seam(book, (left, right), bay, piece, (side, i))
+            else:
+                yield _write_meeting(left, right, piece.part, (side, i))
 
 
-def _write_continuity(kind: BayType, board: MeasuredBoard, option: Option) -> Continuity | None:
-    cut = kind.cut
+def _write_meeting(left: _Standing, right: _Standing, part: Part, at: tuple[Side, int]) -> Seam:
+    """The seam between halves from two places."""
+    side, i = at
+    flipped = (left.strip.surface == "far") != (left.lying.option.foot == "up")
+    edge = left.lying.y_mm + left.strip.y_mm[0 if flipped else 1]
+    says = f"two places meet here: {left.lying.stock.board.name} and {right.lying.stock.board.name}"
+    return Seam(part, side, (i, i + 1), left.lying.option.arrangement.match, round(edge, 3), None, caveats=(says,))
+
+
+def _write_seam(
+    book: SeamBook, pair: tuple[_Standing, _Standing], bay: FilledBay, piece: PieceCut, at: tuple[Side, int]
+) -> Seam:
+    (left, right), (side, i), lying = pair, at, pair[0].lying
+    shown = (left.strip, right.strip) if side == "front" else turn_seam((left.strip, right.strip))
+    board, match = lying.stock.board, lying.option.arrangement.match
+    outlook = look_ahead(book.request, board, lying.first, shown, place=(lying.y_mm, lying.option.foot))
+    gap = None if outlook.gap_mm is None else round(outlook.gap_mm, 3)
+    seam = Seam(piece.part, side, (i, i + 1), match, round(outlook.edge_y_mm, 3), gap)
+    scan = book.find_scan(board, lying.first, shown, lie=(lying.y_mm, lying.option.foot, match))
+    if scan is not None:
+        low, high = bay.kind.cut.place(piece.sight_mm, lying.start_mm, lying.option.foot)
+        fit, step, tone = (float(v[0]) for v in scan.average(np.array([low]), np.array([high])))
+        if np.isfinite(fit):
+            strangers = book.find_strangers(board, shown, match)
+            seam = replace(seam, fit=round(fit, 3), step_mm=round(step, 2), tone_de=round(tone, 2))
+            return replace(seam, strangers=None if strangers is None else round(strangers, 3))
+        return replace(seam, caveats=("too little of this seam is in the pictures to compare it",))
+    if isinstance(outlook.step, float):
+        return replace(seam, step_mm=round(outlook.step, 2), caveats=(UNSEEN,))
+    return replace(seam, caveats=(outlook.step.reason,))
+
+
+def _write_continuity(bay: FilledBay, standing: list[_Standing]) -> Continuity | None:
+    cut = bay.kind.cut
     if cut.hidden_mm is None or cut.leaf_mm is None:
         return None
-    jump = expect_jump(kind, board)
-    step = None if jump is None else round(jump, 2)
-    return Continuity(round(cut.hidden_mm, 3), round(cut.leaf_mm, 3), (step,) * len(option.strips))
+    jumps = [expect_jump(bay.kind, one.lying.stock.board) for one in standing]
+    steps = tuple(None if jump is None else round(jump, 2) for jump in jumps)
+    return Continuity(round(cut.hidden_mm, 3), round(cut.leaf_mm, 3), steps)
+
+
+def _warn(stacked: Stacked, bay: FilledBay) -> tuple[str, ...]:
+    """What the maker should know at the machine, of the pieces that meet it."""
+    caveats = list(stacked.request.sizes[bay.name].caveats)
+    for piece in bay.kind.cut.pieces:
+        length = piece.sawn_mm[1] - piece.sawn_mm[0]
+        if length < LEAST_CROSSCUT_MM:
+            caveats.append(
+                f"the pieces of the {piece.part} panel are {length:.0f} mm long; many table saws' manuals allow no "
+                "crosscut of less than 6 in (152 mm): keep to yours, or crosscut them by hand"
+            )
+    for lying in bay.lying:
+        if lying.stock.board.board.crook_mm > 0:
+            caveats.append(f"board {lying.stock.board.name} has a crook: true one edge before its strips are ripped")
+    return tuple(dict.fromkeys(caveats))

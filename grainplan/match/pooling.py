@@ -6,13 +6,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from grainplan.match.baytypes import BayTypes, find_alike_words, group_bays
-from grainplan.match.candidates import POINTS, TICKS_PER_MM, Stock, Table, TableMaker, prepare_stock, to_ticks
+from grainplan.match.baytypes import BayTypes, find_alike_groups, group_bays
+from grainplan.match.candidates import POINTS, Table, TableMaker
 from grainplan.match.colour import differ_ciede2000
 from grainplan.match.cost import (
     ALIKE,
     LEFT_OVER_SHARE,
     OTHER_PLACE,
+    SEAM_PER_METRE,
+    TONE_PER_METRE,
     USEFUL_LENGTH_MM,
     Money,
     judge_tone,
@@ -20,9 +22,13 @@ from grainplan.match.cost import (
     volume_board_feet,
 )
 from grainplan.match.model import Alike, IntArray, LeftOver, Pairs, Pool
+from grainplan.match.places import TICKS_PER_MM, Stock, prepare_stock, to_ticks
 from grainplan.match.request import Request
+from grainplan.match.seen import SeamBook
 
 STEP_MM = 100.0
+KEPT_FIRST = 20
+"""A bay that the maker keeps comes before this many others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +48,7 @@ def stack_request(request: Request, *, grid_mm: float = 10.0) -> Stacked:
     money = price_wood(tuple(board.board for board in request.boards), request.units)
     types = group_bays(request)
     stock = prepare_stock(request)
-    maker = TableMaker(request, money, grid_mm=grid_mm)
+    maker = TableMaker(request, money, SeamBook(request), grid_mm=grid_mm)
     for index, kind in enumerate(types.types):
         for board in kind.boards:
             if stock[board].leaves:
@@ -68,13 +74,18 @@ def _make_pool(request: Request, money: Money, types: BayTypes, stock: list[Stoc
         left_over=_list_ends(stock, worth),
         alike=_list_alike(request, money, types),
         pairs=_list_pairs(request, money, types),
+        halves=_price_halves(request, money, types),
     )
 
 
 def _price_unfilled(types: BayTypes, table: Table, open_cost: IntArray) -> IntArray:
     """More than any bay can cost with a board of its own, so that no bay stays empty to save wood or looks."""
     dearest = int(open_cost.max(initial=0)) + int(table.rows.cost.max(initial=0)) + POINTS
-    return np.array([int(3 * dearest * max(kind.bay.matters, 1.0)) for kind in types.types], np.int64)
+    kept = [KEPT_FIRST if kind.kept is not None else 1 for kind in types.types]
+    return np.array(
+        [int(3 * first * dearest * max(kind.bay.matters, 1.0)) for first, kind in zip(kept, types.types, strict=True)],
+        np.int64,
+    )
 
 
 def _list_ends(stock: list[Stock], worth: list[float]) -> LeftOver:
@@ -107,7 +118,7 @@ def tone_table(request: Request) -> np.ndarray:
 
 def _list_alike(request: Request, money: Money, types: BayTypes) -> tuple[Alike, ...]:
     groups = []
-    for names in find_alike_words(request).values():
+    for names in find_alike_groups(request, types):
         kinds = sorted({k for k in (types.type_of(name) for name in names) if k is not None})
         matters = max((types.types[k].bay.matters for k in kinds), default=0.0)
         scale = POINTS * request.weights.tone * money.mean * ALIKE * matters
@@ -120,8 +131,23 @@ def _list_alike(request: Request, money: Money, types: BayTypes) -> tuple[Alike,
 def _list_pairs(request: Request, money: Money, types: BayTypes) -> tuple[Pairs, ...]:
     terms = []
     for index, kind in enumerate(types.types):
-        if kind.pairs:
+        if kind.partners:
             table = OTHER_PLACE + (1.0 - OTHER_PLACE) * tone_table(request)
             scale = POINTS * request.weights.tone * money.mean * ALIKE * kind.bay.matters
-            terms.append(Pairs(index, kind.pairs, np.rint(table * scale).astype(np.int64)))
+            terms.append(Pairs(index, len(kind.partners), np.rint(table * scale).astype(np.int64)))
     return tuple(terms)
+
+
+def _price_halves(request: Request, money: Money, types: BayTypes) -> IntArray | None:
+    """What it costs to join two halves: a seam of strangers, and how far the two boards' colours lie apart."""
+    if request.making.match != "book" or request.making.strips not in (None, 4) or not types.types:
+        return None
+    tone = tone_table(request)
+    weights = request.weights
+    table = np.full((len(types.types), *tone.shape), -1, np.int64)
+    for index, kind in enumerate(types.types):
+        metres = sum(piece.size.rough_height_mm for piece in kind.cut.pieces) / 1000
+        scale = POINTS * money.mean * kind.bay.matters * metres
+        cost = np.rint(scale * (weights.seams * SEAM_PER_METRE + weights.tone * TONE_PER_METRE * tone))
+        table[index] = np.where(tone < 1.0, cost, -1).astype(np.int64)
+    return table

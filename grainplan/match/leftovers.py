@@ -1,0 +1,82 @@
+"""What stays of the leaves of opened boards, long and wide enough to be kept."""
+
+from __future__ import annotations
+
+from grainplan.boards import Leaf
+from grainplan.match.cost import USEFUL_LENGTH_MM
+from grainplan.match.lying import FilledBay
+from grainplan.match.places import Stock
+from grainplan.plan import Offcut, Span
+from grainplan.shop import Shop
+
+USEFUL_WIDTH_MM = 25.4 * 1.5
+"""A narrower rip is kindling (common practice)."""
+
+
+def list_offcuts(stock: list[Stock], bays: dict[str, FilledBay], shop: Shop) -> tuple[Offcut, ...]:
+    """Whole-width ends and gaps along each leaf of an opened board, then what was ripped off beside the strips.
+
+    Parameters
+    ----------
+    stock : list of Stock
+    bays : by name.
+    shop : Shop
+    """
+    taken: dict[Leaf, list[tuple[Span, Span]]] = {}
+    for bay in bays.values():
+        for lying in bay.lying:
+            x_mm = (lying.start_mm, lying.start_mm + bay.kind.cut.length_mm)
+            for strip in lying.option.strips:
+                leaf = Leaf(lying.stock.board.name, lying.first + strip.leaf + 1)
+                y_mm = (lying.y_mm + strip.y_mm[0], lying.y_mm + strip.y_mm[1])
+                taken.setdefault(leaf, []).append((x_mm, y_mm))
+    opened = {leaf.board for leaf in taken}
+    found: list[Offcut] = []
+    for board in stock:
+        if board.board.name in opened:
+            for number in range(board.leaves):
+                if number not in board.lost:
+                    leaf = Leaf(board.board.name, number + 1)
+                    found += _list_on_leaf(board, leaf, taken.get(leaf, []), shop)
+    return tuple(found)
+
+
+def _list_on_leaf(board: Stock, leaf: Leaf, taken: list[tuple[Span, Span]], shop: Shop) -> list[Offcut]:
+    width = board.board.board.width_at(board.end_mm)
+    low, high = board.edge_mm, width - board.edge_mm
+    end = board.board.board.length_mm - board.end_mm
+    found, cursor = [], board.end_mm
+    for x0, x1 in _merge([x for x, _ in taken]):
+        limit = x0 - (shop.crosscut_mm if x0 > board.end_mm else 0.0)
+        if limit - cursor >= USEFUL_LENGTH_MM:
+            found.append(_offcut(leaf, (cursor, limit), (low, high)))
+        found += _list_beside(leaf, (x0, x1), [y for x, y in taken if x0 <= x[0] < x1], (low, high), shop.rip_mm)
+        cursor = x1 + shop.crosscut_mm
+    if end - cursor >= USEFUL_LENGTH_MM:
+        found.append(_offcut(leaf, (cursor, end), (low, high)))
+    return found
+
+
+def _list_beside(leaf: Leaf, x_mm: Span, strips: list[Span], limits: Span, rip_mm: float) -> list[Offcut]:
+    if x_mm[1] - x_mm[0] < USEFUL_LENGTH_MM:
+        return []
+    found, cursor = [], limits[0]
+    for y0, y1 in [*_merge(strips), (limits[1] + rip_mm, limits[1])]:
+        if y0 - rip_mm - cursor >= USEFUL_WIDTH_MM:
+            found.append(_offcut(leaf, x_mm, (cursor, y0 - rip_mm)))
+        cursor = max(cursor, y1 + rip_mm)
+    return found
+
+
+def _merge(spans: list[Span]) -> list[Span]:
+    merged: list[Span] = []
+    for low, high in sorted(spans):
+        if merged and low < merged[-1][1]:
+            merged[-1] = (merged[-1][0], max(merged[-1][1], high))
+        else:
+            merged.append((low, high))
+    return merged
+
+
+def _offcut(leaf: Leaf, x_mm: Span, y_mm: Span) -> Offcut:
+    return Offcut(leaf, (round(x_mm[0], 3), round(x_mm[1], 3)), (round(y_mm[0], 3), round(y_mm[1], 3)))
