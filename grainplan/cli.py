@@ -116,9 +116,9 @@ def demo(folder: Path, as_json: bool) -> None:
 @AS_JSON
 def new(folder: Path, as_json: bool) -> None:
     """Start a job in FOLDER whose job.toml explains every line."""
-    from grainplan import steps
+    from grainplan.jobedit import new_job
 
-    path = steps.start_job(folder)
+    path = new_job(folder)
     answer(
         as_json, lambda: {"job": str(path)}, lambda: say(f"Started {path}. Open it in an editor and read it through.")
     )

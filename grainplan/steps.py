@@ -28,8 +28,12 @@ from grainplan.plan import BoardUse, Plan
 from grainplan.planfile import PLAN_FILE, read_plan, write_plan
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
 from grainplan.resaw import Resaw, Stock, plan_resaw
+from grainplan.safesave import replace_file
 from grainplan.shop import Room
+from grainplan.show.labels import draw_labels
 from grainplan.show.preview import gather_piece, save_previews
+from grainplan.show.sheets import draw_sheets
+from grainplan.show.tables import tabulate_plan
 from grainplan.species import find_species
 from grainplan.units import Units, format_length
 from grainplan.wood.grain import find_pith_line, measure_grain
@@ -215,6 +219,25 @@ def draw(outcome: Outcome, *, progress: Progress = keep_quiet) -> list[Path]:
     return save_previews(piece, outcome.job.folder / "out", progress=progress)
 
 
+def run_sheets(folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
+    """Write the shop sheets of a job folder; the plan is made first where there is none of this state of the job."""
+    outcome = reach_plan(folder, progress=part_of(progress, 0.0, 0.8))
+    return print_sheets(outcome, progress=part_of(progress, 0.8, 1.0))
+
+
+def print_sheets(outcome: Outcome, *, progress: Progress = keep_quiet) -> list[Path]:
+    """Write sheets.pdf, labels.pdf and the tables to `out/`, each in one step."""
+    job, plan, out = outcome.job, outcome.plan, outcome.job.folder / "out"
+    progress(0.0, "drawing the sheets")
+    written = {"sheets.pdf": draw_sheets(job, plan, measured=outcome.boards)}
+    progress(0.6, "drawing the labels")
+    written["labels.pdf"] = draw_labels(job, plan)
+    written |= {name: table.encode("utf-8-sig") for name, table in tabulate_plan(job, plan).items()}
+    for name, content in written.items():
+        replace_file(out / name, content)
+    return [out / name for name in written]
+
+
 def reach_plan(folder: Path, *, progress: Progress = keep_quiet) -> Outcome:
     """The plan of a job folder as it stands, or a new one where the job has changed since."""
     job = open_job(folder)
@@ -228,7 +251,9 @@ def reach_plan(folder: Path, *, progress: Progress = keep_quiet) -> Outcome:
 def run_all(folder: Path, *, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop) -> Outcome:
     """A job folder all the way: boards measured, leaves chosen, pictures drawn, sheets written."""
     outcome = run_plan(folder, progress=part_of(progress, 0.0, 0.7), should_stop=should_stop)
-    return replace(outcome, pictures=tuple(draw(outcome, progress=part_of(progress, 0.7, 1.0))))
+    pictures = draw(outcome, progress=part_of(progress, 0.7, 0.9))
+    sheets = print_sheets(outcome, progress=part_of(progress, 0.9, 1.0))
+    return replace(outcome, pictures=tuple(pictures), sheets=tuple(sheets))
 
 
 def check_job(folder: Path) -> tuple[str, ...]:
