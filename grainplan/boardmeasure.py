@@ -1,14 +1,67 @@
-"""How much wood a board is: board feet or cubic metres, exactly or as the trade counts, and what it costs."""
+"""How much wood a board is, exactly or as the trade counts, what it costs, and what its leaves cost then."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from grainplan.boards import RoughBoard
+from grainplan.errors import NotFound
 from grainplan.job import BoardFeetRounding
+from grainplan.resaw import Stock, compare_leaf_counts, step_across
+from grainplan.shop import Shop
 from grainplan.units import MM_PER_INCH, Units
 
 _NEARLY = 1e-9  # so that 8 ft typed in millimetres is not counted as 7
+
+
+@dataclass(frozen=True, slots=True)
+class Counting:
+    """How a yard counts: board feet ("in") or cubic metres ("mm"), exactly or rounded as the trade does."""
+
+    units: Units = "in"
+    rounding: BoardFeetRounding = "exact"
+
+
+@dataclass(frozen=True, slots=True)
+class LeafOffer:
+    """One number of leaves out of a board, with what it means for the match and the purse.
+
+    Parameters
+    ----------
+    leaves, mates : int
+        Leaves, and how many pairs of them were one saw cut apart.
+    fits, tight : bool
+        At the asked thickness.
+    spare_mm : float
+        Left over; negative: missing.
+    finished_leaf_mm : float
+        The thickness that could be had instead, with nothing left over.
+    mate_gap_mm, pair_gap_mm : float
+        How far apart the surfaces of mates, and of two pairs side by side, were in the board.
+    mate_step_mm, pair_step_mm : float or None
+        How far ring lines step sideways at such a seam; None where the ring angle is not known or the rings lie flat.
+    used_share : float
+        Share of the thickness that becomes leaves, 0 to 1.
+    wood_per_leaf : float
+        Board feet or cubic metres of board that go into a leaf.
+    cost_per_leaf : float or None
+        In the job's money.
+    """
+
+    leaves: int
+    mates: int
+    fits: bool
+    tight: bool
+    spare_mm: float
+    finished_leaf_mm: float
+    mate_gap_mm: float
+    pair_gap_mm: float
+    mate_step_mm: float | None
+    pair_step_mm: float | None
+    used_share: float
+    wood_per_leaf: float
+    cost_per_leaf: float | None
 
 
 def count_board_feet(
@@ -98,6 +151,66 @@ def price_board(board: RoughBoard, units: Units, *, rounding: BoardFeetRounding 
     if board.price is None:
         return None
     return board.price * measure_board(board, units, rounding=rounding)
+
+
+def offer_leaves(
+    board: RoughBoard,
+    shop: Shop,
+    *,
+    finished_mm: float,
+    ring_angle_deg: float | None = None,
+    counting: Counting | None = None,
+) -> tuple[LeafOffer, ...]:
+    """One, two, three and four leaves of a board side by side (more where it gives more), fitting or not.
+
+    Parameters
+    ----------
+    board : RoughBoard
+    shop : Shop
+    finished_mm : float
+        Finished thickness of a leaf, greater than 0.
+    ring_angle_deg : float or None
+        Between rings and face, 0 to 90; None where it is not known.
+    counting : Counting or None
+        None: board feet, exactly.
+
+    Raises
+    ------
+    ValueError
+        When a number is outside its range.
+    """
+    counted = counting or Counting()
+    stock = Stock.of(board)
+    wood = measure_board(board, counted.units, rounding=counted.rounding)
+    cost = price_board(board, counted.units, rounding=counted.rounding)
+    gap = shop.kerf_mm + 2 * shop.planing_mm
+    gaps = (gap, gap + 2 * finished_mm)
+    mate_step, pair_step = (_step(g, ring_angle_deg) for g in gaps)
+    return tuple(
+        LeafOffer(
+            leaves=choice.leaves,
+            mates=choice.leaves // 2,
+            fits=choice.fits,
+            tight=choice.tight,
+            spare_mm=choice.spare_mm,
+            finished_leaf_mm=choice.finished_leaf_mm,
+            mate_gap_mm=gaps[0],
+            pair_gap_mm=gaps[1],
+            mate_step_mm=mate_step,
+            pair_step_mm=pair_step,
+            used_share=choice.thickness_share,
+            wood_per_leaf=wood / choice.leaves,
+            cost_per_leaf=None if cost is None else cost / choice.leaves,
+        )
+        for choice in compare_leaf_counts(stock, shop, finished_mm=finished_mm)
+    )
+
+
+def _step(gap_mm: float, ring_angle_deg: float | None) -> float | None:
+    if ring_angle_deg is None:
+        return None
+    step = step_across(gap_mm, ring_angle_deg)
+    return None if isinstance(step, NotFound) else step
 
 
 def _check(*sizes_mm: float) -> None:

@@ -5,8 +5,16 @@ from pathlib import Path
 
 import pytest
 
-from grainplan.boardmeasure import count_board_feet, count_cubic_metres, measure_board, price_board
+from grainplan.boardmeasure import (
+    Counting,
+    count_board_feet,
+    count_cubic_metres,
+    measure_board,
+    offer_leaves,
+    price_board,
+)
 from grainplan.boards import RoughBoard
+from grainplan.shop import Shop
 from grainplan.units import MM_PER_INCH as INCH
 
 with (Path(__file__).parent / "published" / "board_feet.csv").open(encoding="utf-8") as _file:
@@ -74,3 +82,29 @@ def test_a_board_and_its_price() -> None:
 def test_no_board_has_no_size() -> None:
     with pytest.raises(ValueError, match="greater than 0"):
         count_board_feet(0.0, 100.0, thickness_mm=25.0)
+
+
+def test_leaves_are_offered_side_by_side() -> None:
+    board = RoughBoard("A", 96 * INCH, 8 * INCH, INCH, "white ash", 8.0, price=9.0)  # 5 1/3 board feet
+    one, two, three, four = offer_leaves(board, Shop(), finished_mm=INCH / 4, ring_angle_deg=20.0)
+    assert [o.leaves for o in (one, two, three, four)] == [1, 2, 3, 4]
+    assert [o.mates for o in (one, two, three, four)] == [0, 1, 1, 2]
+    assert [o.fits for o in (one, two, three, four)] == [True, True, False, False]
+    # Worked by hand from the formula: 2 × 1/4 + 1/8 + 2 × 1/32 = 11/16 in, 5/16 in to spare.
+    assert two.spare_mm == pytest.approx(5 / 16 * INCH)
+    assert three.finished_leaf_mm == pytest.approx((1 - 2 / 8 - 1 / 16) / 3 * INCH)
+    assert two.used_share == pytest.approx(0.5)
+    assert two.wood_per_leaf == pytest.approx(8 / 3)
+    assert two.cost_per_leaf == pytest.approx(24.0)
+    # gap / tan θ: with kerf 1/16 in and rings at 20° 9 mm of step between mates against 44 mm between pairs.
+    assert two.mate_step_mm == pytest.approx(8.72, abs=0.01)
+    assert two.pair_step_mm == pytest.approx(43.6, abs=0.05)
+
+
+def test_offers_without_ring_angle_or_price() -> None:
+    board = RoughBoard("A", 2000.0, 200.0, 25.0, "white ash", 8.0)
+    offers = offer_leaves(board, Shop(), finished_mm=6.0, counting=Counting("mm"))
+    assert {o.mate_step_mm for o in offers} == {None}
+    assert {o.cost_per_leaf for o in offers} == {None}
+    assert offers[0].wood_per_leaf == pytest.approx(0.01)
+    assert offer_leaves(board, Shop(), finished_mm=6.0, ring_angle_deg=90.0)[1].mate_step_mm == pytest.approx(0.0)
