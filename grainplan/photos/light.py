@@ -38,15 +38,17 @@ def even_light(pixels: Pixels) -> Pixels:
 def find_gain(pixels: Pixels) -> Floats:
     """The gain at places along the length that evens the light, mean 1 in the logarithm."""
     small = cv2.resize(pixels, (_KNOTS * 4, 32), interpolation=cv2.INTER_AREA).astype(np.float64) + 1.0
-    blocks = np.log(small).reshape(32, _KNOTS, 4, 3).transpose(1, 0, 2, 3).reshape(_KNOTS, -1, 3)
-    typical = np.median(blocks, axis=1)
+    rows = np.log(small)
+    # Each row against itself first: a board half sapwood, half heart has no typical brightness of its own.
+    rows -= np.median(rows, axis=1, keepdims=True)
+    typical = np.median(rows.reshape(32, _KNOTS, 4, 3).transpose(1, 0, 2, 3).reshape(_KNOTS, -1, 3), axis=1)
     bright = typical.mean(axis=1)
     warm = typical[:, 0] - typical[:, 2]
     along = np.linspace(-1, 1, _KNOTS)
     curve = np.polynomial.legendre.legvander(along, _DEGREE)[:, 1:]
     base = np.column_stack([np.ones(_KNOTS), curve, warm - np.median(warm)])
     # A ridge on the colour term keeps it small where the colour hardly changes and noise would decide.
-    ridge = np.diag([0.0] * (_DEGREE + 1) + [0.02])
+    ridge = np.diag([0.0] * (_DEGREE + 1) + [0.001])
     weight = np.ones(_KNOTS)
     found = np.zeros(base.shape[1])
     for _ in range(8):
