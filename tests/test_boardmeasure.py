@@ -45,6 +45,11 @@ def test_eight_and_a_half_feet_tally_as_eight() -> None:
     assert count_board_feet(8.5 * 12 * INCH, 5.25 * INCH, thickness_mm=INCH, rounding="up") == pytest.approx(6 * 9 / 12)
 
 
+def test_length_is_cut_down_to_the_whole_foot_before_it_is_counted() -> None:
+    # 7 ft 11 in counts as 7: 9 in × 7 / 12 = 5.25 → 5. Uncut it would be 5.94 → 6.
+    assert count_board_feet(95 * INCH, 9 * INCH, thickness_mm=INCH, rounding="trade") == 5.0
+
+
 def test_the_name_that_it_is_sold_by_can_be_told() -> None:
     # Planed on both sides, 5/4 reads 1 1/16 in (common sizes), which a caliper alone would take for 4/4.
     size = {"length_mm": 96 * INCH, "width_mm": 6 * INCH, "thickness_mm": 1.0625 * INCH}

@@ -119,6 +119,18 @@ def test_gaps_are_the_distances_between_depths() -> None:
     assert found.mate_gap_mm == pytest.approx(3.2)
 
 
+def test_depths_are_counted_from_the_face_as_photographed() -> None:
+    # A cup of 1 mm: nobody knows which side loses it, so half is taken from each, with that much doubt.
+    flat = _resaw(Stock(22.0), Shop(), QUARTER)
+    cupped = _resaw(Stock(23.0, cup_mm=1.0), Shop(), QUARTER)
+    assert cupped.cuts_mm == pytest.approx(flat.cuts_mm)
+    assert cupped.depth_doubt_mm == pytest.approx(0.5)
+    for number in (1, 2):
+        assert cupped.depth_mm(number, "near") == pytest.approx(flat.depth_mm(number, "near") + 0.5)
+    with pytest.raises(ValueError, match="leaves 1 to 2"):
+        flat.depth_mm(3, "near")
+
+
 def test_the_last_leaf_is_sawn_first() -> None:
     found = _resaw(Stock(46.0), Shop(), 6.0)
     assert list(found.saw_order_mm) == sorted(found.cuts_mm, reverse=True)

@@ -25,8 +25,8 @@ from grainplan.shop import Shop
 from grainplan.show.cutting import SawnPiece, order_cuts
 from grainplan.show.labels import draw_labels, write_labels
 from grainplan.show.paper import (
-    CHECK_SQUARE_MM,
     Ink,
+    Paper,
     PaperName,
     break_lines,
     find_missing,
@@ -205,9 +205,9 @@ def test_the_check_square_is_50_mm_on_paper(job: Job, plan: Plan, tmp_path: Path
     # The square stands at the right: its sides are the only upright lines there that are so long.
     right = page[: page.shape[0] // 2, int(page.shape[1] * 0.75) :]
     tall = np.flatnonzero(right.sum(axis=0) > 45 / INCH * dpi)
-    assert (tall[-1] - tall[0]) / dpi * INCH == pytest.approx(CHECK_SQUARE_MM, abs=0.45)  # a line is 0.3 mm wide
+    assert (tall[-1] - tall[0]) / dpi * INCH == pytest.approx(50.0, abs=0.45)  # a line is 0.3 mm wide
     centre = (tall[tall < tall.mean()].mean(), tall[tall > tall.mean()].mean())
-    assert (centre[1] - centre[0]) / dpi * INCH == pytest.approx(CHECK_SQUARE_MM, abs=0.1)
+    assert (centre[1] - centre[0]) / dpi * INCH == pytest.approx(50.0, abs=0.1)
 
 
 def test_the_end_is_drawn_to_size_with_its_kerf(job: Job, plan: Plan, tmp_path: Path) -> None:
@@ -335,11 +335,16 @@ def test_a_label_a_leaf_and_a_label_a_strip(job: Job, plan: Plan, paper: PaperNa
     assert "left door, lower panel" in text
 
 
-def test_a_strip_that_stands_on_its_head_points_up(job: Job, plan: Plan) -> None:
+def test_a_strip_that_stands_on_its_head_points_up(job: Job, plan: Plan, monkeypatch: pytest.MonkeyPatch) -> None:
     up = replace(plan.bays[0].panels["lower"].strips[0], foot="up")
     bay = replace(plan.bays[0], panels={"lower": PlannedPanel(342.9, 777.875, (up,))}, seams=())
     labels = write_labels(job, replace(plan, bays=(bay,)))
     assert [label.foot_down for label in labels if label.kind.startswith("strip")] == [False]
+    arrows: list[tuple[tuple[float, float], tuple[float, float]]] = []
+    monkeypatch.setattr(Paper, "draw_arrow", lambda _self, start, end, *_a, **_k: arrows.append((start, end)))
+    draw_labels(job, replace(plan, bays=(bay,)))
+    monkeypatch.undo()
+    assert [end[1] > start[1] for start, end in arrows] == [label.foot_down for label in labels]
     # Its word stands above the arrow: FOOT is higher on the label than the leaf's name.
     boxes = [b for b in _text_boxes(draw_labels(job, replace(plan, bays=(bay,)))) if b[3] in ("FOOT", "A1")]
     last_foot, last_name = ([b for b in boxes if b[3] == w][-1] for w in ("FOOT", "A1"))
