@@ -82,6 +82,8 @@ class Job:
         Every species that a board of the job is of, its own ``shrinkage`` table included.
     remarks : tuple of str
         What a word of the file was taken for, where the maker should know ("ash" is taken as white ash).
+    file_name : str
+        Of the job file in its folder.
     """
 
     folder: Path
@@ -103,6 +105,7 @@ class Job:
     spare_pair: bool = False
     rounding: BoardFeetRounding = "exact"
     remarks: tuple[str, ...] = ()
+    file_name: str = "job.toml"
 
     def board(self, name: str) -> RoughBoard:
         """The board of that name; :class:`ValueError` where there is none."""

@@ -13,19 +13,32 @@ from grainplan.errors import NotFound
 from grainplan.frame import Bay, FrameLook, PanelMaking
 from grainplan.geometry import Box
 from grainplan.job import Job, Keep, LeafReport, LeaveOut, RingBands
-from grainplan.jobshape import BayShape, BoardShape, FlawShape, JobShape, LeafShape, PhotoShape, ShrinkageShape
+from grainplan.jobshape import (
+    BayShape,
+    BoardShape,
+    FlawShape,
+    JobShape,
+    KeepShape,
+    LeafShape,
+    PhotoShape,
+    ShrinkageShape,
+)
 from grainplan.plan import Weights
 from grainplan.shop import Climate, Room, Shop
 from grainplan.species import Species, find_species, make_own_species, tell_alias
+from grainplan.units import format_length
 
 _T = TypeVar("_T")
+_SAME_MM = 0.01
 
 
-def build_job(shape: JobShape, folder: Path, *, sha256: str) -> Job:
+def build_job(shape: JobShape, file: Path, *, sha256: str) -> Job:
     """Pour a checked shape into the frozen :class:`Job`; what the maker left out takes the program's default."""
+    folder = file.parent
     woods = [_find_wood(board, shape) for board in shape.board]
     return Job(
         folder=folder,
+        file_name=file.name,
         sha256=sha256,
         title=shape.title or folder.name,
         units=shape.units or "in",
@@ -39,7 +52,7 @@ def build_job(shape: JobShape, folder: Path, *, sha256: str) -> Job:
         panel=_build_panel(shape),
         weights=_fill(Weights, shape.weights, ""),
         ring_bands=_fill(RingBands, shape.ring_bands, "_deg"),
-        keeps=tuple(Keep(k.bay or "", k.leaves or (), *(k.where or (None, None)), foot=k.foot) for k in shape.keep),
+        keeps=tuple(_build_keep(row) for row in shape.keep),
         leave_outs=tuple(LeaveOut(row.board or "", row.bay) for row in shape.leave_out),
         leaf_reports=tuple(_build_leaf(row, folder) for row in shape.leaf),
         spare_pair=bool(shape.wish.spare_pair),
@@ -75,12 +88,27 @@ def _build_panel(shape: JobShape) -> PanelMaking:
 
 
 def _remark_on_mirrors(shape: JobShape) -> tuple[str, ...]:
-    names = {bay.name for bay in shape.bay}
-    return tuple(
-        f'Bay {bay.name}, mirror: there is no bay "{bay.mirror}" yet; until it is written nothing is mirrored'
-        for bay in shape.bay
-        if bay.mirror is not None and bay.mirror not in names
-    )
+    bays = {bay.name: bay for bay in shape.bay}
+    units = shape.units or "in"
+    remarks = []
+    for bay in shape.bay:
+        other = bays.get(bay.mirror)
+        if bay.mirror is not None and other is None:
+            remarks.append(
+                f'Bay {bay.name}, mirror: there is no bay "{bay.mirror}" yet; nothing is mirrored until then'
+            )
+        elif bay.mirror is not None and other is not None:
+            unlike = [
+                f"{key} ({format_length(mine, units)} and {format_length(its, units)})"
+                for key in ("width", "upper", "lower", "rail", "panel", "arch")
+                if abs((mine := getattr(bay, key) or 0.0) - (its := getattr(other, key) or 0.0)) > _SAME_MM
+            ]
+            if unlike:
+                remarks.append(
+                    f"Bay {bay.name}, mirror: bay {bay.mirror} differs in {', '.join(unlike)}, so the two cannot be "
+                    "mirror images; they are only made of like boards"
+                )
+    return tuple(remarks)
 
 
 def _build_bay(bay: BayShape, names: set[str | None]) -> Bay:
@@ -131,6 +159,11 @@ def _build_flaw(flaw: FlawShape, width: float, length: float) -> Flaw:
     (xa, ya), (xb, yb) = flaw.start, flaw.end
     box = Box(min(xa, xb), min(ya, yb), min(max(xa, xb), length), min(max(ya, yb), width))
     return Flaw(flaw.kind, flaw.on, box, avoid=flaw.avoid is not False)
+
+
+def _build_keep(row: KeepShape) -> Keep:
+    x, y = row.where or (None, None)
+    return Keep(row.bay or "", row.leaves or (), x_mm=x, y_mm=y, foot=row.foot)
 
 
 def _build_leaf(row: LeafShape, folder: Path) -> LeafReport:

@@ -69,8 +69,8 @@ class JobCheck:
             if self._need(("climate", name), room, f"{name} = {example}"):
                 self._need(("climate", name, "temperature"), room.temperature, 'temperature = "68 F"')
                 self._need(("climate", name, "humidity"), room.humidity, "humidity = 25")
-        dry = climate.driest and climate.driest.humidity
-        damp = climate.dampest and climate.dampest.humidity
+        dry = climate.driest.humidity if climate.driest else None
+        damp = climate.dampest.humidity if climate.dampest else None
         if dry is not None and damp is not None and dry > damp:
             self.faults.add(
                 ("climate",),
@@ -176,17 +176,6 @@ class JobCheck:
             first = taken.setdefault(bay.mirror, bay.name or f"{i + 1}")
             if first != (bay.name or f"{i + 1}"):
                 self.faults.add(loc, f"bay {bay.mirror} is already the mirror image of bay {first}; a bay has one")
-            unlike = [
-                f"{name} ({self._show(mine)} and {self._show(its)})"
-                for name in ("width", "upper", "lower", "rail", "panel", "arch")
-                if abs((mine := getattr(bay, name) or 0.0) - (its := getattr(other, name) or 0.0)) > _TOLERANCE_MM
-                and not self.faults.at(("bay", i, name))
-                and not self.faults.at(("bay", self.shape.bay.index(other), name))
-            ]
-            if unlike:
-                self.faults.add(
-                    loc, f"mirror images are of one size, but bay {other.name} differs in {', '.join(unlike)}"
-                )
 
     def _known(self, loc: Loc, name: str, names: list[str], what: str) -> bool:
         """Tell a name that is not there, with the likely one; answers whether it is there."""

@@ -67,21 +67,21 @@ def read_job(folder_or_file: Path) -> Job:
         written = path.read_bytes()
     except OSError as error:
         raise JobFileError([f"{path} cannot be read: {error.strerror or error}"]) from None
-    return read_job_bytes(written, path.parent)
+    return read_job_bytes(written, path)
 
 
-def read_job_bytes(written: bytes, folder: Path) -> Job:
-    """Check a job file that is at hand as bytes, as if it stood in `folder`; see :func:`read_job`."""
+def read_job_bytes(written: bytes, path: Path) -> Job:
+    """Check a job file that is at hand as bytes, as if they stood in the file `path`; see :func:`read_job`."""
     raw = _parse(written)
     faults = Faults(raw)
     _check_format(raw, faults)
     shape = _pour(raw, faults)
     JobCheck(shape, faults).run()
-    check_photo_paths(shape, folder, faults)
+    check_photo_paths(shape, path.parent, faults)
     if len(faults):
         raise JobFileError(faults.sentences())
     try:
-        return build_job(shape, folder, sha256=hashlib.sha256(written).hexdigest())
+        return build_job(shape, path, sha256=hashlib.sha256(written).hexdigest())
     except ValueError as error:
         raise JobFileError([str(error)]) from error
 

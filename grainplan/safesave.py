@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import hashlib
 import os
 import secrets
 import time
@@ -18,16 +19,25 @@ class SaveError(GrainplanError):
     """A file could not be saved; what was there before is still there, untouched."""
 
 
-def replace_file(path: Path, content: bytes) -> None:
+def replace_file(path: Path, content: bytes, *, only_if_sha256: str | None = None) -> None:
     """Write a file beside `path`, flush it to the disk, and put it in the place of `path` in one step.
 
     A file that is replaced keeps its mode bits; a link is followed, so that what it points to is replaced. The folder
     must be there. Files that an earlier, interrupted save left behind are swept away once they are a day old.
 
+    Parameters
+    ----------
+    path : Path
+        The file that is replaced, or begun.
+    content : bytes
+        All of its new content.
+    only_if_sha256 : str, optional
+        What the file must still hold just before it is replaced, so that nobody's change is overwritten.
+
     Raises
     ------
     SaveError
-        With a sentence: the disk is full, the folder cannot be written, another program holds the file.
+        With a sentence: the disk is full, the folder cannot be written, another program holds or changed the file.
     """
     target = Path(os.path.realpath(path))
     beside = target.with_name(f"{target.name}.{secrets.token_hex(6)}.tmp")
@@ -35,11 +45,15 @@ def replace_file(path: Path, content: bytes) -> None:
         _write_flushed(beside, content)
         with contextlib.suppress(FileNotFoundError):
             beside.chmod(target.stat().st_mode & 0o7777)
+        if only_if_sha256 is not None:
+            _refuse_changed(target, only_if_sha256)
         beside.replace(target)
         _flush_folder(target.parent)
-    except OSError as error:
+    except (OSError, SaveError) as error:
         with contextlib.suppress(OSError):
             beside.unlink()
+        if isinstance(error, SaveError):
+            raise
         raise SaveError(_tell_why(path, error)) from error
     sweep_strays(target)
 
@@ -75,6 +89,18 @@ def _write_flushed(beside: Path, content: bytes) -> None:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
+
+
+def _refuse_changed(target: Path, sha256: str) -> None:
+    try:
+        now = hashlib.sha256(target.read_bytes()).hexdigest()
+    except FileNotFoundError:
+        raise SaveError(f"{target.name} was moved or deleted since it was read here; nothing was saved") from None
+    if now != sha256:
+        raise SaveError(
+            f"{target.name} was changed by somebody else since it was read here, so nothing was overwritten; "
+            "open the job again and repeat the change"
+        )
 
 
 def _flush_folder(folder: Path) -> None:

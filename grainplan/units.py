@@ -110,7 +110,8 @@ def format_length(length_mm: float, units: Units, *, smallest: int = 64) -> str:
     """
     if units == "mm":
         nudged = length_mm + math.copysign(1e-9, length_mm)  # 6.35 is a little less than it says, and still 6.4
-        return f"{nudged:.1f}".removesuffix(".0") + " mm"
+        tenths = f"{nudged:.1f}".removesuffix(".0")
+        return ("0" if tenths == "-0" else tenths) + " mm"
     sixtyfourths = Fraction(round(abs(length_mm) / MM_PER_INCH * smallest), smallest)
     whole, rest = divmod(sixtyfourths, 1)
     sign = "-" if length_mm < 0 and sixtyfourths else ""

@@ -14,6 +14,7 @@ ROWS: list[list[str]] = [
     ["boards", "frame", "shop", "species", "plan", "job"],
     [
         "safesave",
+        "tomltext",
         "jobvalues",
         "jobshape",
         "jobwords",
