@@ -392,9 +392,11 @@ def _explain_short(choice: LeafChoice, flat_mm: float, finished_mm: float) -> st
 def _warn(choice: LeafChoice, shop: Shop, finished_mm: float) -> tuple[str, ...]:
     caveats = []
     if choice.tight:
+        spare = format_both(choice.spare_mm) if choice.spare_mm >= 0.2 else "nothing"
+        cuts = "1 cut" if choice.leaves == 2 else f"each of {choice.leaves - 1} cuts"
         caveats.append(
-            f"tight: {format_both(choice.spare_mm)} to spare for {choice.leaves - 1} resaw cut(s) that may each wander "
-            f"{format_both(shop.saw_tolerance_mm)}; make a test cut, or take a leaf fewer"
+            f"tight: {spare} to spare, and {cuts} may wander {format_both(shop.saw_tolerance_mm)}; make a test cut, or "
+            "take a leaf fewer"
         )
     if finished_mm < shop.thinnest_planed_mm - _NEARLY:
         caveats.append(

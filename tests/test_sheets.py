@@ -22,7 +22,7 @@ from grainplan.job import Job
 from grainplan.plan import BoardUse, Offcut, Plan, PlannedBay, PlannedPanel, Seam, Strip, Unfilled
 from grainplan.resaw import Resaw, Stock, plan_resaw
 from grainplan.shop import Shop
-from grainplan.show.cutting import SawnPiece, order_cuts
+from grainplan.show.cutting import LeafArea, order_cuts
 from grainplan.show.labels import draw_labels, write_labels
 from grainplan.show.paper import (
     Ink,
@@ -146,8 +146,11 @@ def test_fences_stand_in_the_order_of_sawing(job: Job, plan: Plan) -> None:
 def test_lines_are_dimensioned_from_foot_and_face_edge(job: Job, plan: Plan) -> None:
     text = _page_with(draw_sheets(job, plan), "Board A Hall")
     # 25.4, 815.98, 850.9, 1285.88 and 2.38, 181.77 mm, to the nearest 1/32 in
-    assert "1 rip the leaf at 3/32, 7 5/32 from the face edge." in text
-    assert "2 crosscut what is left at 1, 32 1/8, 33 1/2, 50 5/8 from the foot" in text
+    words = " ".join(text.split())
+    assert "1 rip the leaf at 3/32, 7 5/32 from the face edge." in words
+    assert "2 crosscut what is left at 1, 32 1/8, 33 1/2, 50 5/8 from the foot" in words
+    # The offcut of A1 is as wide as the board: it is crosscut free before anything is ripped.
+    assert "1 crosscut the leaf at 1, 32 1/8, 33 1/2, 50 5/8 from the foot. 2 rip each piece at 3/32" in words
     assert "keep" in text
 
 
@@ -372,31 +375,53 @@ def test_a_plan_of_another_job_is_refused(job: Job, plan: Plan) -> None:
         draw_sheets(replace(job, bays=job.bays[:2]), plan)
 
 
-def _piece(x: tuple[float, float], y: tuple[float, float], name: str = "bay") -> SawnPiece:
-    return SawnPiece(Strip(Leaf("A", 1), "near", "down", "none", x, y), name, "panel", 0, 1)
+def _area(x: tuple[float, float], y: tuple[float, float], name: str = "a strip") -> LeafArea:
+    return LeafArea(name, x, y)
 
 
-def test_pieces_in_rows_are_ripped_first() -> None:
-    pieces = [_piece((0, 300), (0, 50)), _piece((310, 900), (0, 50)), _piece((0, 900), (53, 120), "wide")]
-    steps = order_cuts(pieces, 1000.0, width_mm=120.0)
+THIN_KERFS = Shop(rip_mm=2.0, crosscut_mm=2.0)
+
+
+def test_areas_in_rows_are_ripped_first() -> None:
+    areas = [_area((0, 300), (0, 50)), _area((310, 900), (0, 50)), _area((0, 900), (55, 120), "wide")]
+    steps = order_cuts(areas, Box(0, 0, 1000, 120), shop=THIN_KERFS)
     assert steps[0].kind == "rip"
-    assert steps[0].lines_mm == (50.0, 53.0)
+    assert steps[0].lines_mm == (50.0, 55.0)
     assert [s.kind for s in steps] == ["rip", "crosscut", "crosscut"]
+    assert steps[1].lines_mm == (300.0, 310.0, 900.0)
 
 
-def test_pieces_of_unlike_widths_are_crosscut_first() -> None:
-    steps = order_cuts([_piece((0, 300), (0, 50)), _piece((310, 900), (20, 120))], 1000.0, width_mm=120.0)
+def test_two_areas_a_kerf_apart_are_parted_by_one_cut() -> None:
+    areas = [_area((25, 300), (0, 120)), _area((302, 900), (0, 120))]
+    steps = order_cuts(areas, Box(0, 0, 1000, 120), shop=THIN_KERFS)
+    assert [s.lines_mm for s in steps] == [(25.0, 300.0, 900.0)]
+
+
+def test_areas_of_unlike_widths_are_crosscut_first() -> None:
+    areas = [_area((0, 300), (0, 50)), _area((310, 900), (20, 120))]
+    steps = order_cuts(areas, Box(0, 0, 1000, 120), shop=THIN_KERFS)
     assert [s.kind for s in steps] == ["crosscut", "rip", "rip"]
 
 
-def test_a_pinwheel_cannot_be_freed_by_straight_cuts() -> None:
-    pieces = [
-        _piece((0, 60), (0, 40)),
-        _piece((60, 100), (0, 60)),
-        _piece((40, 100), (60, 100)),
-        _piece((0, 40), (40, 100)),
+def test_no_cut_runs_through_a_piece_that_is_kept() -> None:
+    kept = LeafArea("the piece to keep", (602, 980), (0, 120), kept=True)
+    areas = [_area((25, 600), (30, 120)), kept]
+    steps = order_cuts(areas, Box(0, 0, 1000, 120), shop=THIN_KERFS)
+    assert [(s.kind, s.lines_mm, s.on) for s in steps] == [
+        ("crosscut", (25.0, 600.0), "the leaf"),
+        ("rip", (30.0,), "a strip"),
     ]
-    assert "by hand" in [s.kind for s in order_cuts(pieces, 100.0, width_mm=100.0)]
+    assert order_cuts([kept], Box(0, 0, 1000, 120), shop=THIN_KERFS) == ()
+
+
+def test_a_pinwheel_cannot_be_freed_by_straight_cuts() -> None:
+    areas = [
+        _area((0, 60), (0, 40)),
+        _area((60, 100), (0, 60)),
+        _area((40, 100), (60, 100)),
+        _area((0, 40), (40, 100)),
+    ]
+    assert "by hand" in [s.kind for s in order_cuts(areas, Box(0, 0, 100, 100), shop=THIN_KERFS)]
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -404,25 +429,35 @@ def test_what_straight_cuts_have_made_straight_cuts_can_free(seed: int) -> None:
     """Leaves cut up at random, crosscut and rip in turn, are always freed without sawing by hand."""
     chance = random.Random(seed)
 
-    def split(box: tuple[float, float, float, float], along: bool, depth: int) -> list[SawnPiece]:
+    def split(box: tuple[float, float, float, float], depth: int, *, along: bool) -> list[LeafArea]:
         x0, x1, y0, y1 = box
         if depth == 0 or chance.random() < 0.2:
-            return [_piece((x0 + 1, x1 - 1), (y0 + 1, y1 - 1), f"bay {x0:.0f} {y0:.0f}")]
+            return [_area((x0 + 1, x1 - 1), (y0 + 1, y1 - 1), f"strip at {x0:.0f} {y0:.0f}")]
+        share = chance.uniform(0.3, 0.7)
         if along:
-            middle = x0 + (x1 - x0) * chance.uniform(0.3, 0.7)
+            middle = x0 + (x1 - x0) * share
             halves = [(x0, middle, y0, y1), (middle, x1, y0, y1)]
         else:
-            middle = y0 + (y1 - y0) * chance.uniform(0.3, 0.7)
+            middle = y0 + (y1 - y0) * share
             halves = [(x0, x1, y0, middle), (x0, x1, middle, y1)]
-        return [piece for half in halves for piece in split(half, not along, depth - 1)]
+        return [area for half in halves for area in split(half, depth - 1, along=not along)]
 
-    pieces = split((0.0, 2000.0, 0.0, 300.0), bool(seed % 2), 3)
-    steps = order_cuts(pieces, 2000.0, width_mm=300.0)
+    areas = split((0.0, 2000.0, 0.0, 300.0), 3, along=bool(seed % 2))
+    steps = order_cuts(areas, Box(0, 0, 2000, 300), shop=Shop(rip_mm=2.0, crosscut_mm=2.0))
     assert "by hand" not in [s.kind for s in steps]
     first = steps[0]
-    for piece in pieces:
-        low, high = piece.strip.x_mm if first.kind == "crosscut" else piece.strip.y_mm
-        assert not [line for line in first.lines_mm if low + 0.1 < line < high - 0.1], "a line runs through a piece"
+    for area in areas:
+        low, high = area.x_mm if first.kind == "crosscut" else area.y_mm
+        assert not [line for line in first.lines_mm if low + 0.1 < line < high - 0.1], "a line runs through a strip"
+
+
+def test_a_board_that_no_bay_uses_is_not_sawn(job: Job, plan: Plan) -> None:
+    idle = replace(plan, bays=plan.bays[:1])
+    pages = _pages(draw_sheets(job, idle))
+    assert not [page for page in pages if page.startswith("Board B")]
+    assert "B – not used: do not saw it" in pages[0]
+    assert {label.name for label in write_labels(job, idle)} == {"A1", "A2"}
+    assert "B1" not in tabulate_plan(job, idle)["resaw.csv"]
 
 
 def test_words_are_broken_and_cut_to_the_column() -> None:

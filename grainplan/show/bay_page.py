@@ -186,24 +186,32 @@ def _tell_gluing(sheet: BaySheet, *, job: Job) -> list[str]:
 
 def _seam_words(sheet: BaySheet, *, job: Job) -> list[str]:
     """How well the seams are foretold, in a sentence each for the side that is seen first; and the lean of mates."""
-    words = []
+    told: dict[tuple[str, str], list[str]] = {}
     for seam in sheet.planned.seams:
         if seam.side == "front":
-            words.append(_tell_seam(seam, job.units))
+            told.setdefault(_tell_seam(seam, job.units), []).append(seam.panel)
+    words = [f"{where}{_name_panels(panels)}: {how}" for (where, how), panels in told.items()]
     if any(s.match == "book" for s in sheet.planned.seams):
         words.append(cautions.LEAN)
     return words
 
 
-def _tell_seam(seam: Seam, units: Units) -> str:
+def _name_panels(panels: list[str]) -> str:
+    named = [panel for panel in panels if panel != "panel"]
+    return f", {' and '.join(named)}" if named else ""
+
+
+def _tell_seam(seam: Seam, units: Units) -> tuple[str, str]:
+    """Which strips meet, and how well."""
     told = [f"gap {format_length(seam.gap_mm, units)}" if seam.gap_mm is not None else "gap not known"]
+    if seam.fit is not None:
+        told.append(
+            f"fit {seam.fit:.2f}" + (f" (strangers {seam.strangers:.2f})" if seam.strangers is not None else "")
+        )
     if seam.step_mm is not None:
         told.append(f"ring lines step about {format_length(seam.step_mm, units, smallest=16)}")
-    panel = "" if seam.panel == "panel" else f"{seam.panel}, "
     doubt = f" ({seam.caveats[0]})" if seam.caveats else ""
-    return (
-        f"Seam, {panel}strips {seam.between[0] + 1} and {seam.between[1] + 1}, {seam.match}: {', '.join(told)}{doubt}."
-    )
+    return f"Strips {seam.between[0] + 1} and {seam.between[1] + 1}", f"{seam.match}, {', '.join(told)}{doubt}."
 
 
 def _draw_panels(page: Page, sheet: BaySheet, *, job: Job) -> None:

@@ -15,8 +15,10 @@ from grainplan.show.cutting import (
     find_stock,
     flag_leaf,
     flag_piece,
+    list_areas,
     list_leaves,
     list_pieces,
+    merge_steps,
     order_cuts,
 )
 from grainplan.show.layout import (
@@ -33,6 +35,7 @@ from grainplan.units import Units, format_length
 
 _MOST_END_MM = 205.0
 _LEFT_MM = 15.0
+_HAIR_MM = 0.2
 _SAWING_MM = 7.4
 _DIMENSIONS_MM = 5.9
 _BESIDE_MM = 7.0 + _DIMENSIONS_MM + 1.2  # what a leaf's name and dimensions take beside its drawing
@@ -48,6 +51,7 @@ class BoardSheet:
     use: BoardUse
     pieces: tuple[SawnPiece, ...]
     offcuts: tuple[Offcut, ...]
+    kerf_mm: float
     first: str = ""
 
     @property
@@ -73,6 +77,7 @@ def gather_board(job: Job, plan: Plan, *, use: BoardUse) -> BoardSheet:
         use,
         tuple(p for p in list_pieces(plan) if p.strip.leaf.board == use.name),
         tuple(o for o in plan.offcuts if o.leaf.board == use.name),
+        job.shop.kerf_mm,
         _tell_first(job, use.name),
     )
 
@@ -97,7 +102,7 @@ def draw_board_pages(page: Page, sheet: BoardSheet, *, job: Job) -> None:
     page.begin()
     page.y_mm += _draw_end(page, sheet)
     page.y_mm += _draw_shop_work(page, sheet, job=job)
-    told = {leaf: _tell_cuts(sheet.pieces_of(leaf), sheet.stock, units=job.units) for leaf in sheet.leaves}
+    told = {leaf: _tell_cuts(sheet, leaf, job=job) for leaf in sheet.leaves}
     scale = _choose_scale(page, sheet, told=told)
     page.make_room(_SAWING_MM + _block_mm(page, sheet, scale=scale, words=next(iter(told.values()))))
     _draw_sawing(page)
@@ -121,7 +126,7 @@ def _draw_end(page: Page, sheet: BoardSheet) -> float:
     paper.draw_box(Box(left, top, left + width, top + stock.thickness_mm * scale), HIDDEN)
     paper.draw_box(Box(left, face, left + width, face + use.flat_thickness_mm * scale), BROAD)
     for cut in use.cuts_mm:
-        kerf = Box(left, face + cut * scale, left + width, face + (cut + _kerf_of(use)) * scale)
+        kerf = Box(left, face + cut * scale, left + width, face + (cut + sheet.kerf_mm) * scale)
         paper.draw_box(kerf, Pen(0.0), fill=0.0)
     back = face + use.flat_thickness_mm * scale
     middle, half = left + width / 2, min(width * 0.3, use.flat_thickness_mm * scale * 1.6)
@@ -130,7 +135,7 @@ def _draw_end(page: Page, sheet: BoardSheet) -> float:
     for leaf, sawn in zip(sheet.leaves, use.sawn_leaf_mm, strict=True):
         size = Ink(min(13.0, max(6.0, sawn * scale * 2.0)), bold=True)
         paper.write((left + 3, z + sawn * scale / 2 + size.size_pt * 0.126), leaf.name, size, paper_under=True)
-        z += (sawn + _kerf_of(use)) * scale
+        z += (sawn + sheet.kerf_mm) * scale
     paper.write((left + width * 0.72, top - 1.2), "FACE SIDE", Ink(8, bold=True))
     paper.write((left + width * 0.72, top + stock.thickness_mm * scale + 3.6), "back", Ink(8))
     paper.write((left - 2, (face + back) / 2), "face edge", Ink(7, align="middle"), turned=True)
@@ -141,7 +146,7 @@ def _draw_end(page: Page, sheet: BoardSheet) -> float:
 def _draw_fences(page: Page, sheet: BoardSheet, *, left_mm: float, face_mm: float, scale: float) -> None:
     """At the right of the end: each cut with its turn in the order of sawing."""
     paper, cuts = page.paper, sheet.use.cuts_mm
-    ys = [face_mm + (c + _kerf_of(sheet.use) / 2) * scale for c in cuts]
+    ys = [face_mm + (c + sheet.kerf_mm / 2) * scale for c in cuts]
     for turn, y, word_y in zip(range(len(cuts), 0, -1), ys, spread_apart(ys, least_mm=5.0), strict=True):
         paper.draw_line([(left_mm + 1, y), (left_mm + 4, y), (left_mm + 8, word_y)], THIN)
         paper.write((left_mm + 9, word_y + 1.6), f"{_nth(turn)} cut", Ink(11, bold=True))
@@ -191,10 +196,11 @@ def _draw_saw_order(page: Page, sheet: BoardSheet, x: float, width: float, job: 
     ]
     columns = (("cut", 12.0), ("fence to blade, flat face to fence", width - 32.0), ("comes off", 20.0))
     y += draw_table(page, (x, y), columns, rows=rows, ink=Ink(12, bold=True))
-    words = f"Kerf {write_finely(_kerf_of(use), job.units)}: make a test cut first."
+    words = f"Kerf {write_finely(sheet.kerf_mm, job.units)}: make a test cut first."
     y += paper.write_block((x, y), words, width_mm=width)
     if use.tight:
-        words = f"TIGHT: only {format_length(use.spare_mm, job.units)} to spare. A cut that wanders spoils a leaf."
+        spare = f"only {format_length(use.spare_mm, job.units)}" if use.spare_mm >= _HAIR_MM else "nothing"
+        words = f"TIGHT: {spare} to spare. A cut that wanders spoils a leaf."
         y += paper.write_block((x, y), words, Ink(9.5, bold=True), width_mm=width)
     y += paper.write_points((x, y + 0.8), cautions.RESAW, Ink(7.5), width_mm=width)
     return y - page.y_mm
@@ -253,17 +259,20 @@ def _block_mm(page: Page, sheet: BoardSheet, *, scale: float, words: str) -> flo
     return sheet.stock.largest_width_mm * scale + _BESIDE_MM + lines * BODY.line_mm
 
 
-def _tell_cuts(pieces: tuple[SawnPiece, ...], stock: RoughBoard, *, units: Units) -> str:
+def _tell_cuts(sheet: BoardSheet, leaf: Leaf, *, job: Job) -> str:
     """The cuts of one leaf in order, in words."""
-    measured_from = {"rip": " from the face edge", "crosscut": " from the foot"}
-    steps = [
-        f"{n} {step.kind} {step.on}"
-        + (f" at {', '.join(write_size(v, units) for v in step.lines_mm)}" if step.lines_mm else "")
-        + measured_from.get(step.kind, ", along its lines")
-        for n, step in enumerate(order_cuts(pieces, stock.length_mm, width_mm=stock.largest_width_mm), start=1)
-    ]
+    pieces = sheet.pieces_of(leaf)
     if not pieces:
         return "Not used: keep it whole."
+    measured_from = {"rip": " from the face edge", "crosscut": " from the foot"}
+    areas = list_areas(pieces, [o for o in sheet.offcuts if o.leaf == leaf])
+    whole = Box(0.0, 0.0, sheet.stock.length_mm, sheet.stock.largest_width_mm)
+    steps = [
+        f"{n} {step.kind} {step.on}"
+        + (f" at {', '.join(write_size(v, job.units) for v in step.lines_mm)}" if step.lines_mm else "")
+        + measured_from.get(step.kind, ", along its lines")
+        for n, step in enumerate(merge_steps(order_cuts(areas, whole, shop=job.shop)), start=1)
+    ]
     return ". ".join(steps) + "." if steps else "The whole leaf is one piece: no cut."
 
 
@@ -347,18 +356,11 @@ def _draw_notes(page: Page, sheet: BoardSheet, *, job: Job) -> None:
             f"Board {use.name} is {sizes[0]} wide and the resaw takes {sizes[1]}: rip it first, and plan again."
         )
     flags += [f"{p.strip.leaf.name}, {p.place}: {said}." for p in sheet.pieces for said in flag_piece(p, shop)]
-    flags += [_sentence(c) for c in use.caveats]
+    flags += [_sentence(c) for c in use.caveats if not (use.tight and c.startswith("tight"))]
     ink = Ink(9, bold=True)
     for said in flags:
         page.make_room(2 * ink.line_mm)
         page.y_mm += page.paper.write_block((page.left_mm, page.y_mm), f"⚠ {said}", ink, width_mm=page.inner_mm) + 0.4
-
-
-def _kerf_of(use: BoardUse) -> float:
-    """The kerf that the plan reckoned with: what the sawn leaves leave of the flat thickness, a cut."""
-    if not use.cuts_mm:
-        return 0.0
-    return (use.flat_thickness_mm - sum(use.sawn_leaf_mm)) / len(use.cuts_mm)
 
 
 def _nth(number: int) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from grainplan.boards import Leaf, RoughBoard
 from grainplan.errors import PlanError
 from grainplan.frame import Part
+from grainplan.geometry import Box
 from grainplan.job import Job
-from grainplan.plan import BoardUse, Plan, Span, Strip
+from grainplan.plan import BoardUse, Offcut, Plan, Span, Strip
 from grainplan.resaw import cut_pieces
 from grainplan.shop import Shop
 from grainplan.units import MM_PER_INCH
@@ -60,6 +61,25 @@ class SawnPiece:
 
 
 @dataclass(frozen=True, slots=True)
+class LeafArea:
+    """A part of a leaf that is to be freed: a strip, or an offcut that is worth keeping.
+
+    Parameters
+    ----------
+    name : str
+    x_mm, y_mm : (float, float)
+        From the foot, from the face edge.
+    kept : bool
+        An offcut: nothing is sawn for its own sake.
+    """
+
+    name: str
+    x_mm: Span
+    y_mm: Span
+    kept: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class SawStep:
     """Cuts of one kind on one part of a leaf.
 
@@ -103,27 +123,55 @@ def find_stock(job: Job, name: str) -> RoughBoard:
     raise PlanError(f"the plan saws board {name}, which the job does not have; plan the job again")
 
 
+def list_sawn(plan: Plan) -> tuple[BoardUse, ...]:
+    """The boards that a bay takes leaves from; the others stay whole, whatever they could give."""
+    taken = {piece.strip.leaf.board for piece in list_pieces(plan)}
+    return tuple(use for use in plan.boards if use.name in taken)
+
+
 def list_leaves(use: BoardUse) -> tuple[Leaf, ...]:
     """The leaves of a board, from its face side."""
     return tuple(Leaf(use.name, number) for number in range(1, use.leaves + 1))
 
 
-def order_cuts(pieces: Sequence[SawnPiece], length_mm: float, *, width_mm: float) -> tuple[SawStep, ...]:
-    """In which order the pieces of one leaf are freed by straight cuts that go right through.
+def list_areas(pieces: Sequence[SawnPiece], offcuts: Sequence[Offcut]) -> tuple[LeafArea, ...]:
+    """What is to be freed out of one leaf."""
+    return (
+        *(LeafArea(p.place, p.strip.x_mm, p.strip.y_mm) for p in pieces),
+        *(LeafArea("the piece to keep", o.x_mm, o.y_mm, kept=True) for o in offcuts),
+    )
 
-    A leaf whose pieces lie in clean rows along it is ripped first, so that a row keeps one straight edge; otherwise it
-    is crosscut first.
+
+def order_cuts(areas: Sequence[LeafArea], leaf: Box, *, shop: Shop) -> tuple[SawStep, ...]:
+    """In which order the areas of one leaf are freed by straight cuts that go right through.
+
+    A leaf whose areas lie in clean rows along it is ripped first, so that a row keeps one straight edge; otherwise it
+    is crosscut first. Two areas a kerf apart are parted by one cut, on the line of the one nearer the foot or the face
+    edge.
 
     Parameters
     ----------
-    pieces : sequence of SawnPiece
+    areas : sequence of LeafArea
         All of one leaf.
-    length_mm, width_mm : float
-        Of the leaf.
+    leaf : Box
+        The whole leaf, board frame.
+    shop : Shop
+        For the kerfs.
     """
-    if not pieces:
+    if all(area.kept for area in areas):
         return ()
-    return tuple(_free(list(pieces), ((0.0, length_mm), (0.0, width_mm)), "the leaf", None))
+    return tuple(_free(list(areas), ((leaf.x0, leaf.x1), (leaf.y0, leaf.y1)), _On("the leaf"), shop))
+
+
+def merge_steps(steps: Sequence[SawStep]) -> tuple[SawStep, ...]:
+    """The same cuts on several parts, one after another, told once."""
+    merged: list[SawStep] = []
+    for step in steps:
+        if merged and step.lines_mm and (merged[-1].kind, merged[-1].lines_mm) == (step.kind, step.lines_mm):
+            merged[-1] = replace(step, on="each piece")
+        else:
+            merged.append(step)
+    return tuple(merged)
 
 
 def flag_piece(piece: SawnPiece, shop: Shop) -> tuple[str, ...]:
@@ -146,65 +194,86 @@ def flag_leaf(use: BoardUse, length_mm: float, *, shop: Shop) -> tuple[str, ...]
     return tuple(said)
 
 
-def _free(pieces: list[SawnPiece], region: tuple[Span, Span], on: str, last: str | None) -> list[SawStep]:
-    """Cuts that free the pieces inside a region (x, y), which is called `on`; never the same kind twice in a row."""
-    for kind in _kinds(pieces, last):
+@dataclass(frozen=True, slots=True)
+class _On:
+    """What a part of a leaf is called, and by which kind of cut it came free."""
+
+    name: str
+    after: str | None = None
+
+
+def _free(areas: list[LeafArea], region: tuple[Span, Span], on: _On, shop: Shop) -> list[SawStep]:
+    """Cuts that free the areas inside a region (x, y); never the same kind twice in a row."""
+    for kind in _kinds(areas, on.after):
         axis = 0 if kind == "crosscut" else 1
         span = _along(axis)
-        groups = _cluster(pieces, span)
-        lines = _edges(groups, span, region[axis])
+        groups = _cluster(areas, span)
+        lines = _edges(groups, span, region[axis], shop.crosscut_mm if axis == 0 else shop.rip_mm)
         if not lines:
             continue
-        steps = [SawStep(kind, tuple(lines), on)]
+        steps = [SawStep(kind, tuple(lines), on.name)]
         for group in groups:
-            part = (min(span(p)[0] for p in group), max(span(p)[1] for p in group))
+            if all(area.kept for area in group):
+                continue
+            part = _extent(group, span)
             inner = (part, region[1]) if axis == 0 else (region[0], part)
-            steps += _free(group, inner, _call(group, kind, alone=len(groups) == 1), kind)
+            steps += _free(group, inner, _On(_call(group, kind, alone=len(groups) == 1), kind), shop)
         return steps
-    return [SawStep("by hand", (), on)] if len(pieces) > 1 else []
+    return [SawStep("by hand", (), on.name)] if len(areas) > 1 else []
 
 
-def _kinds(pieces: list[SawnPiece], last: str | None) -> tuple[str, ...]:
+def _kinds(areas: list[LeafArea], last: str | None) -> tuple[str, ...]:
     if last is not None:
         return ("rip",) if last == "crosscut" else ("crosscut",)
-    rows = _cluster(pieces, _along(1))
-    clean = all(_alike(_along(1)(p), _along(1)(row[0])) for row in rows for p in row)
+    rows = _cluster(areas, _along(1))
+    clean = all(_alike(area.y_mm, row[0].y_mm) for row in rows for area in row)
     return ("rip", "crosscut") if clean else ("crosscut", "rip")
 
 
-def _along(axis: int) -> Callable[[SawnPiece], Span]:
-    return (lambda p: p.strip.x_mm) if axis == 0 else (lambda p: p.strip.y_mm)
+def _along(axis: int) -> Callable[[LeafArea], Span]:
+    return (lambda area: area.x_mm) if axis == 0 else (lambda area: area.y_mm)
 
 
 def _alike(one: Span, other: Span) -> bool:
     return abs(one[0] - other[0]) < _SAME_MM and abs(one[1] - other[1]) < _SAME_MM
 
 
-def _cluster(pieces: list[SawnPiece], span: Callable[[SawnPiece], Span]) -> list[list[SawnPiece]]:
-    """Groups of pieces that no line between them can part, in order."""
-    groups: list[list[SawnPiece]] = []
+def _extent(group: list[LeafArea], span: Callable[[LeafArea], Span]) -> Span:
+    return min(span(area)[0] for area in group), max(span(area)[1] for area in group)
+
+
+def _cluster(areas: list[LeafArea], span: Callable[[LeafArea], Span]) -> list[list[LeafArea]]:
+    """Groups of areas that no line between them can part, in order."""
+    groups: list[list[LeafArea]] = []
     reach = float("-inf")
-    for piece in sorted(pieces, key=span):
-        start, end = span(piece)
+    for area in sorted(areas, key=span):
+        start, end = span(area)
         if start < reach - _SAME_MM:
-            groups[-1].append(piece)
+            groups[-1].append(area)
         else:
-            groups.append([piece])
+            groups.append([area])
         reach = max(reach, end)
     return groups
 
 
-def _edges(groups: list[list[SawnPiece]], span: Callable[[SawnPiece], Span], region: Span) -> list[float]:
-    """Both edges of every group, without those that are edges of the region already."""
-    ends = [(min(span(p)[0] for p in g), max(span(p)[1] for p in g)) for g in groups]
-    lines = sorted({round(v, 4) for pair in ends for v in pair})
+def _edges(groups: list[list[LeafArea]], span: Callable[[LeafArea], Span], region: Span, kerf_mm: float) -> list[float]:
+    """The lines that part the groups from one another and from the waste; what is only kept asks for none."""
+    lines: list[float] = []
+    for group in groups:
+        if all(area.kept for area in group):
+            continue
+        start, end = _extent(group, span)
+        if not lines or start - lines[-1] > kerf_mm + _SAME_MM:
+            lines.append(round(start, 4))
+        lines.append(round(end, 4))
     return [v for v in lines if v - region[0] > _SAME_MM and region[1] - v > _SAME_MM]
 
 
-def _call(group: list[SawnPiece], kind: str, *, alone: bool) -> str:
-    """What a part is called once it is free: by its piece, or by where it lay."""
+def _call(group: list[LeafArea], kind: str, *, alone: bool) -> str:
+    """What a part is called once it is free: by its area, or by where it lay."""
     if len(group) == 1:
-        return group[0].place
+        return group[0].name
     if alone:
         return "what is left"
-    return "the row with " + group[0].place if kind == "rip" else "the length with " + group[0].place
+    first = next(area for area in group if not area.kept)
+    return "the row with " + first.name if kind == "rip" else "the length with " + first.name

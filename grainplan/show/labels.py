@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from grainplan.geometry import Box
 from grainplan.job import Job
 from grainplan.plan import Plan
-from grainplan.show.cutting import SawnPiece, find_stock, list_leaves, list_pieces
+from grainplan.show.cutting import SawnPiece, find_stock, list_leaves, list_pieces, list_sawn
 from grainplan.show.layout import write_size
 from grainplan.show.paper import (
     MARGIN_MM,
@@ -53,18 +53,18 @@ class Label:
 
 
 def write_labels(job: Job, plan: Plan) -> tuple[Label, ...]:
-    """The labels of a plan: all leaves, board by board, then all strips, bay by bay."""
+    """The labels of a plan: all leaves of the boards that are sawn, then all strips, bay by bay."""
     pieces = list_pieces(plan)
     leaves = []
-    for use in plan.boards:
+    for use in list_sawn(plan):
         stock = find_stock(job, use.name)
         for leaf in list_leaves(use):
             mine = [p for p in pieces if p.strip.leaf == leaf]
-            gives = "; ".join(dict.fromkeys(p.bay for p in mine)) or "keep whole"
+            gives = "for: " + "; ".join(dict.fromkeys(p.bay for p in mine)) if mine else "keep it whole"
             size = (
                 f"{write_size(stock.length_mm, job.units)} × {write_size(stock.width_mm, job.units)}{_unit(job.units)}"
             )
-            lines = (f"board {use.name}, counted from its face side", f"for: {gives}", size)
+            lines = (f"board {use.name}, counted from its face side", gives, size)
             leaves.append(
                 Label(leaf.name, f"leaf {leaf.number} of {use.leaves}", lines, _tell_sides(mine), foot_down=True)
             )
@@ -147,7 +147,7 @@ def _label_strip(piece: SawnPiece, *, units: Units) -> Label:
 def _tell_sides(pieces: list[SawnPiece]) -> str:
     sides = sorted({p.strip.surface for p in pieces})
     if not sides:
-        return "not used"
+        return "SPARE: not used"
     return f"{sides[0].upper()} side shows" if len(sides) == 1 else "near and far side show: see strips"
 
 

@@ -23,6 +23,7 @@ from grainplan.show.paper import (
 from grainplan.units import MM_PER_INCH, Units, format_length
 
 HEAD_MM = 13.5
+_PLAN_FILE_MM = 0.006
 
 
 @dataclass(slots=True)
@@ -104,7 +105,11 @@ def write_finely(length_mm: float, units: Units) -> str:
     """A thickness as a machine is set: "27/64 in (0.422)" or "10.7 mm"."""
     if units == "mm":
         return format_length(length_mm, "mm")
-    return f"{format_length(length_mm, 'in')} ({length_mm / MM_PER_INCH + 1e-9:.3f})"
+    inches = length_mm / MM_PER_INCH
+    on_the_rule = round(inches * 64) / 64
+    if abs(inches - on_the_rule) * MM_PER_INCH < _PLAN_FILE_MM:
+        inches = on_the_rule  # a plan read back from its file is rounded to hundredths of a millimetre
+    return f"{format_length(length_mm, 'in')} ({inches + 1e-9:.3f})"
 
 
 def draw_table(

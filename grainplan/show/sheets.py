@@ -11,6 +11,7 @@ from grainplan.job import Job
 from grainplan.plan import Plan
 from grainplan.show.bay_page import draw_bay_page, gather_bay
 from grainplan.show.board_page import draw_board_pages, gather_board
+from grainplan.show.cutting import list_sawn
 from grainplan.show.layout import Page
 from grainplan.show.paper import Paper, PaperName, choose_paper
 from grainplan.show.work_page import draw_work_page
@@ -42,7 +43,7 @@ def draw_sheets(
         When the plan names a board or a bay that the job does not have.
     """
     bays = {bay.name: bay for bay in job.bays}
-    boards = [gather_board(job, plan, use=use) for use in plan.boards]
+    boards = [gather_board(job, plan, use=use) for use in list_sawn(plan)]
     filled = [gather_bay(job, b, bay=_find_bay(bays, b.name), measured=tuple(measured)) for b in plan.bays]
     pile = Paper(paper or choose_paper(job.units), f"{job.title}: shop sheets")
     draw_work_page(Page(pile, job.title, "shop sheets"), job, plan=plan)

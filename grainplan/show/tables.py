@@ -8,14 +8,14 @@ from collections.abc import Sequence
 
 from grainplan.job import Job
 from grainplan.plan import Plan
-from grainplan.show.cutting import list_leaves, list_pieces
+from grainplan.show.cutting import list_leaves, list_pieces, list_sawn
 from grainplan.units import format_length
 
 Row = Sequence[str]
 
 
 def tabulate_plan(job: Job, plan: Plan) -> dict[str, str]:
-    """The tables of a plan: "resaw.csv" (a row a leaf), "strips.csv" (a row a strip), "panels.csv" (a row a panel).
+    """The tables of a plan: resaw.csv, a row a leaf of the boards that are sawn; strips.csv; panels.csv.
 
     Returns
     -------
@@ -33,7 +33,7 @@ def _tabulate_leaves(job: Job, plan: Plan) -> list[Row]:
     rows: list[Row] = [
         ("board", "leaf", "saw_turn", "fence", "fence_mm", "sawn", "sawn_mm", "finished", "finished_mm", "tight")
     ]
-    for use in plan.boards:
+    for use in list_sawn(plan):
         for leaf in list_leaves(use):
             # The last leaf comes off first; the first one is what stays at the fence.
             turn = use.leaves - leaf.number + 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 from grainplan.job import Job
 from grainplan.plan import Plan
 from grainplan.show import cautions
+from grainplan.show.cutting import list_sawn
 from grainplan.show.layout import Page, draw_table, write_finely
 from grainplan.show.paper import CHECK_SQUARE_MM, Ink, find_missing
 from grainplan.units import format_length
@@ -75,10 +76,12 @@ def _write_reckoning(page: Page, job: Job, *, plan: Plan, left_mm: float) -> Non
 def _draw_boards(page: Page, job: Job, *, plan: Plan, width_mm: float) -> float:
     """The boards that are sawn, and the bays that each one fills."""
     rows = []
-    for use in plan.boards:
+    sawn = list_sawn(plan)
+    for use in sawn:
         bays = [b.name for b in plan.bays if any(s.leaf.board == use.name for p in b.panels.values() for s in p.strips)]
         fences = ", ".join(format_length(c, job.units) for c in reversed(use.cuts_mm)) or "no cut"
-        rows.append((use.name, f"{use.leaves}{' TIGHT' if use.tight else ''}", fences, ", ".join(bays) or "nothing"))
+        rows.append((use.name, f"{use.leaves}{' TIGHT' if use.tight else ''}", fences, ", ".join(bays)))
+    rows += [(use.name, "–", "not used: do not saw it", "–") for use in plan.boards if use not in sawn]
     shares = (("board", 0.12), ("leaves", 0.15), ("fences, in saw order", 0.33), ("for", 0.4))
     return draw_table(page, (page.left_mm, page.y_mm), [(h, s * width_mm) for h, s in shares], rows=rows)
 
