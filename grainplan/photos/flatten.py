@@ -10,6 +10,7 @@ import numpy as np
 from grainplan.boards import BROAD_SIDES, BoardSide, RoughBoard, Side, SidePhoto
 from grainplan.errors import NotFound
 from grainplan.geometry import Floats
+from grainplan.photos.check import check_photo
 from grainplan.photos.corners import View, doubt_lens_mm, doubt_scale, outline_side, place_view, size_side
 from grainplan.photos.light import even_light
 from grainplan.photos.load import REDUCTIONS, Photo, PhotoHeader, load_photo, read_header
@@ -82,6 +83,7 @@ def flatten_side(
     if isinstance(view, NotFound):
         return view
     photo = load_photo(header, reduction=choose_reduction(view, px_per_mm))
+    seen = check_photo(photo, view, side)
     progress(0.5, f"flattening {called}")
     sheet = Sheet.of((0.0, 0.0), size_side(board, side), px_per_mm)
     pixels = flatten_photo(photo, view, sheet)
@@ -94,7 +96,7 @@ def flatten_side(
         picture=Picture(pixels, px_per_mm),
         photo_px_per_mm=round(float(view.densities()[4].min()), 3),
         scale_doubt_percent=round(doubt_scale(view), 3),
-        caveats=(*view.caveats, *_tell_density(view, px_per_mm), *_tell_lens(view, side)),
+        caveats=(*view.caveats, *seen, *_tell_density(view, px_per_mm), *_tell_lens(view, side)),
     )
 
 
