@@ -318,6 +318,16 @@ def test_a_board_higher_than_the_saw_and_a_tight_cut_are_flagged(job: Job, plan:
     assert "TIGHT" in text
 
 
+def test_an_outer_side_that_shows_is_told_what_it_loses(job: Job, plan: Plan) -> None:
+    # a + spare / 2 of the job format's example: 0.79375 + 2.778 mm, 9/64 in.
+    words = "The face of board A is seen in the piece: 9/64 in is planed off"
+    assert words not in " ".join(_page_with(draw_sheets(job, plan), "Board A Hall").split())
+    both = replace(job, bays=(replace(job.bays[0], seen="both"), *job.bays[1:]))
+    seen = " ".join(" ".join(_pages(draw_sheets(both, plan))).split())
+    assert words in seen
+    assert words.replace("face", "back") in seen
+
+
 def test_a_piece_of_a_board_says_where_it_is_cut_out(job: Job, plan: Plan) -> None:
     board = replace(A, pieces=(Piece("A-foot", Box(0.0, 0.0, 36 * INCH, 7.25 * INCH)),))
     use = replace(plan.boards[0], name="A-foot")

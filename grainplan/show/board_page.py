@@ -357,10 +357,26 @@ def _draw_notes(page: Page, sheet: BoardSheet, *, job: Job) -> None:
         )
     flags += [f"{p.strip.leaf.name}, {p.place}: {said}." for p in sheet.pieces for said in flag_piece(p, shop)]
     flags += [_sentence(c) for c in use.caveats if not (use.tight and c.startswith("tight"))]
+    flags += _tell_outer_sides(sheet, job=job)
     ink = Ink(9, bold=True)
     for said in flags:
         page.make_room(2 * ink.line_mm)
         page.y_mm += page.paper.write_block((page.left_mm, page.y_mm), f"⚠ {said}", ink, width_mm=page.inner_mm) + 0.4
+
+
+def _tell_outer_sides(sheet: BoardSheet, *, job: Job) -> list[str]:
+    """What is planed off the board's own face or back where a bay shows it: what the photo shows is gone by then."""
+    outer = job.shop.outer_planing_mm + sheet.use.spare_mm / 2
+    both = {bay.name for bay in job.bays if bay.seen == "both"}
+    said = []
+    for number, surface, side in ((1, "near", "face"), (sheet.use.leaves, "far", "back")):
+        mine = [p for p in sheet.pieces if p.strip.leaf.number == number]
+        if any(p.strip.surface == surface or p.bay in both for p in mine):
+            said.append(
+                f"The {side} of board {sheet.use.name} is seen in the piece: {format_length(outer, job.units)} is planed "
+                "off it after flattening, and what lies below may look different."
+            )
+    return said
 
 
 def _nth(number: int) -> str:
