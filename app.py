@@ -1,0 +1,3 @@
+from grainplan.screens.shell import show_app
+
+show_app()

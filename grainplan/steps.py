@@ -18,6 +18,7 @@ from grainplan.boardsfile import read_known_boards, write_boards
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
 from grainplan.frame import Bay, BaySize
 from grainplan.job import Job
+from grainplan.jobedit import new_job
 from grainplan.jobfile import read_job
 from grainplan.match.assign import choose_leaves
 from grainplan.match.request import Request
@@ -81,6 +82,11 @@ def copy_sample(folder: Path) -> Path:
         raise GrainplanError(f"{folder} is there already and is not a job folder; name a folder that is new")
     shutil.copytree(find_sample(), folder, dirs_exist_ok=True, ignore=shutil.ignore_patterns("out"))
     return folder
+
+
+def start_job(folder: Path) -> Path:
+    """Start a job folder whose job file explains every line; answers with the file. A job that is there stays."""
+    return new_job(folder)
 
 
 def measure(

@@ -32,7 +32,7 @@ ROWS: list[list[str]] = [
     ["resaw", "movement", "boardmeasure"],
     ["match/"],
     ["show/"],
-    ["steps"],
+    ["steps", "changes", "looks"],
     ["cli", "screens/", "app"],
 ]
 

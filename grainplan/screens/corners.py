@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import base64
 from collections.abc import Sequence
-from dataclasses import dataclass
 from importlib.resources import files
 
 import streamlit as st
 
 from grainplan.boards import Point, Side
+from grainplan.looks import ShownPhoto
 
 _PARTS = files("grainplan.screens") / "parts"
 _pick = st.components.v2.component(
@@ -20,25 +20,6 @@ _pick = st.components.v2.component(
 
 BROAD_CORNERS = ("foot, face edge", "head, face edge", "head, other edge", "foot, other edge")
 END_CORNERS = ("face edge, face side", "other edge, face side", "other edge, back", "face edge, back")
-
-
-@dataclass(frozen=True, slots=True)
-class ShownPhoto:
-    """A photo as it is sent to the page.
-
-    Parameters
-    ----------
-    jpeg : bytes
-        Reduced, upright.
-    size_px : (int, int)
-        Width and height of the whole upright photo, which the corners count in.
-    identity : str
-        Changes when the photo does.
-    """
-
-    jpeg: bytes
-    size_px: tuple[int, int]
-    identity: str
 
 
 def pick_corners(photo: ShownPhoto, side: Side, *, points: Sequence[Point], key: str) -> tuple[Point, ...]:

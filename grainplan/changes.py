@@ -1,0 +1,153 @@
+"""What the app changes in a job folder: every change is checked first, then written in one step, or not at all."""
+
+from __future__ import annotations
+
+import re
+import string
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from grainplan import jobedit
+from grainplan.boards import Point, Side
+from grainplan.errors import GrainplanError
+from grainplan.job import Job, Keep
+from grainplan.jobfile import find_job_file
+from grainplan.photos.load import read_header
+from grainplan.plan import PlannedBay
+from grainplan.safesave import make_folder, replace_file
+from grainplan.tomltext import Place, TomlText
+
+_ENDINGS = {
+    "JPEG": ".jpg",
+    "MPO": ".jpg",
+    "PNG": ".png",
+    "HEIF": ".heic",
+    "TIFF": ".tif",
+    "WEBP": ".webp",
+    "BMP": ".bmp",
+}
+
+
+def mark_file(folder: Path) -> tuple[int, int]:
+    """Something that changes when the job file does."""
+    stat = find_job_file(folder).stat()
+    return stat.st_mtime_ns, stat.st_size
+
+
+def read_written(folder: Path) -> dict[str, Any]:
+    """The job file word for word; empty where it is no TOML, which reading the job tells in a sentence."""
+    try:
+        return TomlText(find_job_file(folder).read_text(encoding="utf-8-sig")).data
+    except ValueError:
+        return {}
+
+
+def write_values(job: Job, values: Mapping[Place, Any]) -> Job:
+    """Set values of the job file by their places; None takes a value out, so that the program's own holds again.
+
+    Raises
+    ------
+    SaveError
+        When somebody else changed the file, or it cannot be written. It is untouched.
+    JobFileError
+        When the job would be faulty then. The file is untouched.
+    """
+    edits = [
+        jobedit.remove_value(place) if value is None else jobedit.set_value(place, value)
+        for place, value in values.items()
+    ]
+    return jobedit.save_job(job, edits)
+
+
+def add_board(job: Job, sizes: Mapping[str, str]) -> Job:
+    """Put another board into the job, under the next free letter; `sizes` are its length, width and thickness."""
+    return jobedit.save_job(job, [jobedit.add_board({"name": find_free_name(job), **sizes})])
+
+
+def add_bay(job: Job, row: Mapping[str, Any]) -> Job:
+    """Add a bay; `row` as in the file."""
+    return jobedit.save_job(job, [jobedit.add_bay(dict(row))])
+
+
+def remove_board(job: Job, name: str) -> Job:
+    """Take a board out of the job; its photos stay in the folder."""
+    return jobedit.save_job(job, [jobedit.remove_board(name)])
+
+
+def remove_bay(job: Job, name: str) -> Job:
+    """Take a bay out of the job."""
+    return jobedit.save_job(job, [jobedit.remove_bay(name)])
+
+
+def add_photo(job: Job, board: str, side: Side, *, content: bytes) -> Job:
+    """Put a photo of a board's side into `photos/` and name it in the job file.
+
+    Raises
+    ------
+    PhotoError
+        When it is no picture that can be read; nothing is changed then.
+    """
+    folder = job.folder / "photos"
+    make_folder(folder)
+    stem = f"{re.sub(r'[^a-z0-9]+', '-', board.lower()).strip('-') or 'board'}-{side}"
+    waiting = folder / f"{stem}.new"
+    replace_file(waiting, content)
+    try:
+        kind = read_header(waiting).kind
+        path = _free_path(folder, stem, _ENDINGS.get(kind, ".jpg"))
+        waiting.rename(path)
+    except GrainplanError as error:
+        raise type(error)(str(error).replace(waiting.name, f"the photo of the {side}")) from None
+    finally:
+        waiting.unlink(missing_ok=True)
+    return jobedit.save_job(job, [jobedit.set_photo(board, side, photo=f"photos/{path.name}")])
+
+
+def set_corners(job: Job, board: str, side: Side, *, corners: Sequence[Point]) -> Job:
+    """Write the corners of a side's photo into the job file."""
+    return jobedit.save_job(job, [jobedit.set_corners(board, side, corners=corners)])
+
+
+def keep_leaves(job: Job, planned: PlannedBay) -> Job:
+    """Hold a bay to the leaves and the place that were chosen for it."""
+    lowest = next(iter(planned.panels.values()))
+    first = lowest.strips[0]
+    keep = Keep(
+        planned.name,
+        tuple(strip.leaf for strip in lowest.strips),
+        min(s.x_mm[0] for panel in planned.panels.values() for s in panel.strips),
+        first.y_mm[0],
+        first.foot,
+    )
+    return jobedit.save_job(job, [jobedit.keep_bay(keep, units=job.units)])
+
+
+def let_go(job: Job, bay: str) -> Job:
+    """Let a kept bay be chosen anew."""
+    return jobedit.save_job(job, [jobedit.undo_keep(bay)])
+
+
+def leave_out(job: Job, *, board: str, bay: str | None = None) -> Job:
+    """Do not use a board in this bay, or in none."""
+    return jobedit.save_job(job, [jobedit.leave_out(board, bay)])
+
+
+def allow_again(job: Job, *, board: str, bay: str | None = None) -> Job:
+    """Undo :func:`leave_out`."""
+    return jobedit.save_job(job, [jobedit.take_back(board, bay)])
+
+
+def find_free_name(job: Job) -> str:
+    """The next letter that no board is called by."""
+    taken = {board.name.casefold() for board in job.boards}
+    names = [*string.ascii_uppercase, *(a + b for a in string.ascii_uppercase for b in string.ascii_uppercase)]
+    return str(next(name for name in names if name.casefold() not in taken))
+
+
+def _free_path(folder: Path, stem: str, ending: str) -> Path:
+    """A name that no photo has yet: the maker's own files are never overwritten."""
+    path, count = folder / f"{stem}{ending}", 2
+    while path.exists():
+        path, count = folder / f"{stem}-{count}{ending}", count + 1
+    return path

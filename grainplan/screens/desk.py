@@ -1,0 +1,109 @@
+"""What lies open in front of the maker: the job folder, what is wrong with it, and the plan that was made of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from grainplan import changes, looks, steps
+from grainplan.errors import GrainplanError, JobFileError
+from grainplan.job import Job
+from grainplan.screens.work import Work
+
+Place = tuple[str | int, ...]
+_OPEN = "open_desk"
+
+
+@dataclass(slots=True)
+class Desk:
+    """One open job.
+
+    Parameters
+    ----------
+    folder : Path
+    written : dict
+        The job file word for word, as it was last read; also where it cannot be used as it stands.
+    job : Job or None
+        Checked; None while something is wrong.
+    faults : tuple of str
+        A sentence each.
+    outcome : Outcome or None
+        Boards, plan and pictures, perhaps of an earlier state of the job.
+    work : Work or None
+        What runs beside the page.
+    told : dict
+        Why a value that was typed could not be written, by its place in the file.
+    """
+
+    folder: Path
+    written: dict[str, Any] = field(default_factory=dict)
+    job: Job | None = None
+    faults: tuple[str, ...] = ()
+    outcome: steps.Outcome | None = None
+    work: Work | None = None
+    told: dict[Place, str] = field(default_factory=dict)
+    _mark: tuple[int, int] | None = None
+
+    @property
+    def is_current(self) -> bool:
+        """Whether the plan belongs to the job as it stands."""
+        return bool(self.outcome and self.job and self.outcome.plan.job_sha256 == self.job.sha256)
+
+    def read_again(self) -> None:
+        """Read the job file where it has changed, by the app or in an editor."""
+        mark = changes.mark_file(self.folder)
+        if mark == self._mark:
+            return
+        self.written = changes.read_written(self.folder)
+        try:
+            self.job, self.faults = steps.open_job(self.folder), ()
+        except JobFileError as error:
+            self.job, self.faults = None, error.faults
+        self._mark = mark
+        if self.outcome is None and self.job is not None:
+            self.outcome = looks.find_outcome(self.job)
+
+    def make(self, change: Callable[[Job], Job], *, place: Place = ()) -> bool:
+        """Make a change to the job file, or remember for `place` what stands against it; the file is as it was then."""
+        if self.job is None:
+            self.told[place] = "Mend the job file first; nothing was written."
+            return False
+        try:
+            change(self.job)
+        except GrainplanError as error:
+            self.told[place] = str(error)
+            self.read_again()
+            return False
+        self.told.pop(place, None)
+        self.read_again()
+        return True
+
+    def write(self, place: Place, value: Any) -> bool:
+        """Write one value; None takes it out of the file."""
+        return self.make(lambda job: changes.write_values(job, {place: value}), place=place)
+
+
+def open_desk(folder: Path) -> None:
+    """Lay a job open; :class:`GrainplanError` where there is none."""
+    desk = Desk(folder.expanduser().absolute())
+    desk.read_again()
+    st.session_state[_OPEN] = desk
+    st.query_params["job"] = str(desk.folder)
+
+
+def find_desk() -> Desk | None:
+    """The job that lies open in this window, read again where its file has changed."""
+    desk: Desk | None = st.session_state.get(_OPEN)
+    if desk is not None:
+        desk.read_again()
+    return desk
+
+
+def close_desk() -> None:
+    """Put the job away; nothing of it is lost."""
+    st.session_state.pop(_OPEN, None)
+    st.query_params.pop("job", None)

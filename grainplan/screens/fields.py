@@ -1,0 +1,111 @@
+"""Fields that stand for one value of the job file: what is typed is checked and written, or told to be wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from html import escape
+from typing import Any
+
+import streamlit as st
+
+from grainplan.screens.desk import Desk, Place
+
+
+def read_place(desk: Desk, place: Place) -> Any:
+    """What the job file says at a place, word for word; None where it says nothing."""
+    here: Any = desk.written
+    for step in place:
+        try:
+            here = here[step]
+        except (KeyError, IndexError, TypeError):
+            return None
+    return here
+
+
+def text_field(desk: Desk, label: str, place: Place, *, hint: str = "", empty: str = "") -> None:
+    """A length, a name or another text. Emptied, the value leaves the file and the program's own holds.
+
+    Parameters
+    ----------
+    desk : Desk
+    label : str
+    place : tuple
+        Keys and places of the value in the job file.
+    hint : str
+        A few words of help, shown on a question mark.
+    empty : str
+        Shown pale while nothing is written.
+    """
+    written = read_place(desk, place)
+    shown = "" if written is None else str(written)
+    key = _key(place, shown)
+
+    def write() -> None:
+        typed = str(st.session_state[key]).strip()
+        if typed != shown:
+            desk.write(place, _as_written(typed, written) if typed else None)
+        else:
+            desk.told.pop(place, None)
+
+    st.text_input(label, shown, key=key, help=hint or None, placeholder=empty or None, on_change=write)
+    tell_fault(desk, place)
+
+
+def choice_field(
+    desk: Desk, label: str, place: Place, *, words: Sequence[str], says: Callable[[str], str] = str
+) -> None:
+    """One of a few words; the first is what holds where the file says nothing."""
+    written = read_place(desk, place)
+    shown = str(written) if written is not None and str(written) in words else words[0]
+    key = _key(place, shown)
+
+    def write() -> None:
+        picked = st.session_state[key]
+        if picked != shown:
+            desk.write(place, int(picked) if str(picked).isdigit() else picked)
+        else:
+            desk.told.pop(place, None)
+
+    st.selectbox(label, words, index=list(words).index(shown), key=key, format_func=says, on_change=write)
+    tell_fault(desk, place)
+
+
+def tell_fault(desk: Desk, place: Place) -> None:
+    """Under a field: why what was typed there could not be written."""
+    if place in desk.told:
+        st.html(f'<div class="fault">{escape(desk.told[place])}</div>')
+
+
+def tell_faults(desk: Desk) -> None:
+    """Everything that is wrong with the job file as it stands."""
+    if desk.faults:
+        count = len(desk.faults)
+        st.error(
+            f"**{count} {'thing' if count == 1 else 'things'} to mend before leaves can be chosen**\n\n"
+            + "\n".join(f"- {_plain(fault)}" for fault in desk.faults)
+        )
+
+
+def tell_quiet(text: str) -> None:
+    """A remark in small, pale letters."""
+    st.html(f'<div class="quiet">{escape(text)}</div>')
+
+
+def _plain(text: str) -> str:
+    """Text that Markdown leaves alone."""
+    return "".join(f"\\{c}" if c in "\\`*_{}[]()#+!|<>~$:" else c for c in text)
+
+
+def _as_written(typed: str, before: Any) -> Any:
+    """A bare number stays a bare number where one stood before; all else is text."""
+    if isinstance(before, int | float) and not isinstance(before, bool):
+        try:
+            return float(typed) if "." in typed else int(typed)
+        except ValueError:
+            return typed
+    return typed
+
+
+def _key(place: Place, shown: str) -> str:
+    """The name of the field in the session: a value that changed in the file makes a new field."""
+    return "field:" + "/".join(map(str, place)) + "=" + shown
