@@ -373,8 +373,8 @@ def _tell_outer_sides(sheet: BoardSheet, *, job: Job) -> list[str]:
         mine = [p for p in sheet.pieces if p.strip.leaf.number == number]
         if any(p.strip.surface == surface or p.bay in both for p in mine):
             said.append(
-                f"The {side} of board {sheet.use.name} is seen in the piece: {format_length(outer, job.units)} is planed "
-                "off it after flattening, and what lies below may look different."
+                f"The {side} of board {sheet.use.name} is seen in the piece: {format_length(outer, job.units)} is "
+                "planed off it after flattening, and what lies below may look different."
             )
     return said
 
