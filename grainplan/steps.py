@@ -8,7 +8,7 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -154,14 +154,14 @@ def describe_board(board: MeasuredBoard, units: Units) -> str:
     return "\n".join([", ".join(told), *(f"    {caveat}" for caveat in dict.fromkeys(caveats))])
 
 
-def size_bays(job: Job) -> dict[str, BaySize]:
-    """The panels of every bay, from sight size to rough."""
-    return {bay.name: size_bay(job, bay) for bay in job.bays}
+def size_bay(job: Job, bay: Bay, *, boards: Sequence[MeasuredBoard] = ()) -> BaySize:
+    """The panels of a bay, from sight size to rough, with room for the board of the job that moves most.
 
-
-def size_bay(job: Job, bay: Bay) -> BaySize:
-    """The panels of a bay with room for the wood of the job that moves most, for no board is chosen yet."""
-    woods = {Wood(job.species[board.species], board.moisture_percent) for board in job.boards}
+    No board is chosen yet, so the most restless one counts. Boards that were measured move by their own ring angle, the
+    others as plain-sawn wood.
+    """
+    angles = {board.name: board.grain.ring_angle_deg for board in boards}
+    woods = {Wood(job.species[b.species], b.moisture_percent, angles.get(b.name)) for b in job.boards}
     sizes = [size_panels(bay, job.panel, shop=job.shop, climate=job.climate, wood=wood) for wood in woods]
     return max(sizes, key=lambda size: size.float_mm)
 
@@ -186,7 +186,7 @@ def make_plan(
         title=job.title,
         job_sha256=job.sha256,
         bays=job.bays,
-        sizes=size_bays(job),
+        sizes={bay.name: size_bay(job, bay, boards=boards) for bay in job.bays},
         boards=boards,
         uses=uses,
         making=job.panel,
