@@ -16,6 +16,7 @@ from grainplan.units import Units, format_length
 
 _TOLERANCE_MM = 0.5  # a rule laid on rough wood; what lies less far outside is taken as at the edge
 TURNING = "In the picture they turn clockwise on the face and the foot and counter-clockwise on the back and the head"
+_TURNING_LEAF = "In the picture they turn clockwise on the near surface and counter-clockwise on the far one"
 _CLOCKWISE = {"face": True, "foot": True, "back": False, "head": False, "near": True, "far": False}
 _ORDER = {
     "broad": "foot at the face edge, head at the face edge, head at the other edge, foot at the other edge",
@@ -62,7 +63,7 @@ class BoardCheck:
         return format_length(length_mm, self._units)
 
     def _need(self, loc: Loc, value: object, how: str) -> None:
-        if value is None and not self.faults.at(loc):
+        if value is None and not self.faults.refused(loc):
             self.faults.add(loc[:-1], f"{loc[-1]} is missing; write it like {how}")
 
     def _check_names(self) -> None:
@@ -112,12 +113,12 @@ class BoardCheck:
         self._check_species(loc, board.species, board.shrinkage)
         told = any(v is not None for v in (board.species, board.shrinkage, wood.species, wood.shrinkage))
         places: tuple[Loc, ...] = (("wood", "species"), ("wood", "shrinkage"), (*loc, "species"), (*loc, "shrinkage"))
-        if not told and not any(self.faults.at(p) for p in places):
+        if not told and not any(self.faults.refused(p) for p in places):
             self.faults.add(
                 loc, 'its species is missing; write species = "white ash" here or under [wood] for all boards'
             )
         dry = board.moisture is not None or wood.moisture is not None
-        if not dry and not self.faults.at((*loc, "moisture")) and not self.faults.at(("wood", "moisture")):
+        if not dry and not self.faults.refused((*loc, "moisture")) and not self.faults.refused(("wood", "moisture")):
             self.faults.add(
                 loc, "its moisture is missing; write moisture = 8.0 (per cent) here or under [wood] for all boards"
             )
@@ -165,8 +166,8 @@ class BoardCheck:
             if (
                 piece.x is None
                 and piece.y is None
-                and not self.faults.at((*here, "x"))
-                and not self.faults.at((*here, "y"))
+                and not self.faults.refused((*here, "x"))
+                and not self.faults.refused((*here, "y"))
             ):
                 self.faults.add(here, 'tells no place; write x = ["0 in", "36 in"] or y = ["0 in", "3 in"], or both')
             if not board.length or not board.width:
@@ -240,4 +241,5 @@ class BoardCheck:
             self.faults.add(loc, f"two sides of these four points cross or bend inward; the order is {order}")
         elif (area > 0) != _CLOCKWISE[side]:
             way = "clockwise" if area > 0 else "counter-clockwise"
-            self.faults.add(loc, f"these corners turn {way}. {TURNING}; the order is {order}")
+            turning = _TURNING_LEAF if side in ("near", "far") else TURNING
+            self.faults.add(loc, f"these corners turn {way}. {turning}; the order is {order}")

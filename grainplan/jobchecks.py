@@ -52,7 +52,7 @@ class JobCheck:
 
     def _need(self, loc: Loc, value: object, how: str) -> bool:
         """Tell a missing value, unless it was written and refused; answers whether there is one."""
-        if value is None and not self.faults.at(loc):
+        if value is None and not self.faults.refused(loc):
             self.faults.add(loc[:-1], f"{loc[-1]} is missing; write it like {how}")
         return value is not None
 
@@ -118,8 +118,8 @@ class JobCheck:
 
     def _check_heights(self, loc: Loc, bay: BayShape) -> None:
         parts = {name: getattr(bay, name) for name in ("upper", "lower", "rail")}
-        written = [name for name in parts if parts[name] is not None or self.faults.at((*loc, name))]
-        single = bay.panel is not None or self.faults.at((*loc, "panel"))
+        written = [name for name in parts if parts[name] is not None or self.faults.refused((*loc, name))]
+        single = bay.panel is not None or self.faults.refused((*loc, "panel"))
         if single and written:
             self.faults.add(
                 loc, f"has panel beside {' and '.join(written)}; write upper, lower and rail, or panel alone"
@@ -129,8 +129,8 @@ class JobCheck:
             self.faults.add(loc, "has no height; write upper, lower and rail, or panel alone for a single panel")
             return
         if not single:
-            for name in parts:
-                self._need((*loc, name), parts[name], f'{name} = "16 in" (or panel alone for a single panel)')
+            for name, example in (("upper", "16 in"), ("lower", "30 in"), ("rail", "2 1/2 in")):
+                self._need((*loc, name), parts[name], f'{name} = "{example}" (or panel alone for a single panel)')
         top, arch = bay.panel if single else bay.upper, bay.arch
         if arch and top is not None and arch >= top:
             self.faults.add(
@@ -181,8 +181,8 @@ class JobCheck:
         """Tell a name that is not there, with the likely one; answers whether it is there."""
         if name in names:
             return True
-        # A bay or board whose own name was refused may well be the one that is meant.
-        if any(self.faults.at((what, i, "name")) for i in range(len(getattr(self.shape, what)))):
+        # A bay or board whose own name is missing or refused may well be the one that is meant.
+        if any(row.name is None for row in getattr(self.shape, what)):
             return False
         guess = guess_word(name, names)
         ask = f'did you mean "{guess}"?' if guess else (f"there are {list_words(names)}" if names else "there is none")
@@ -200,7 +200,7 @@ class JobCheck:
             (b for b in self.shape.board if leaf_board == b.name or leaf_board in [p.name for p in b.pieces]), None
         )
         thickness, kerf = self.shape.panel.thickness or PanelMaking().thickness_mm, self.shape.shop.kerf or 0.0
-        if board is None or board.thickness is None or self.faults.at(("panel", "thickness")):
+        if board is None or board.thickness is None or self.faults.refused(("panel", "thickness")):
             return True
         most = int((board.thickness + kerf) / (thickness + kerf) + 1e-9)
         if number > most:

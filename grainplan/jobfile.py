@@ -72,7 +72,11 @@ def read_job(folder_or_file: Path) -> Job:
 
 def read_job_bytes(written: bytes, path: Path) -> Job:
     """Check a job file that is at hand as bytes, as if they stood in the file `path`; see :func:`read_job`."""
-    raw = _parse(written)
+    return read_job_table(_parse(written), path, sha256=hashlib.sha256(written).hexdigest())
+
+
+def read_job_table(raw: dict[str, Any], path: Path, *, sha256: str = "") -> Job:
+    """Check what a job file says, as the TOML reader gives it; see :func:`read_job`."""
     faults = Faults(raw)
     _check_format(raw, faults)
     shape = _pour(raw, faults)
@@ -81,7 +85,7 @@ def read_job_bytes(written: bytes, path: Path) -> Job:
     if len(faults):
         raise JobFileError(faults.sentences())
     try:
-        return build_job(shape, path, sha256=hashlib.sha256(written).hexdigest())
+        return build_job(shape, path, sha256=sha256)
     except ValueError as error:
         raise JobFileError([str(error)]) from error
 

@@ -23,8 +23,7 @@ def show_value(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        spelt = "".join(c if c.isprintable() else "·" for c in value)
-        return f'"{spelt[:60]}…"' if len(spelt) > 60 else f'"{spelt}"'
+        return f'"{make_printable(value[:60])}…"' if len(value) > 60 else f'"{make_printable(value)}"'
     if isinstance(value, dict):
         return "a table { … }"
     if isinstance(value, list):
@@ -32,6 +31,11 @@ def show_value(value: object) -> str:
     if isinstance(value, int) and abs(value) >= 10**18:
         return "a number of very many digits"
     return str(value)
+
+
+def make_printable(text: str) -> str:
+    """The text with a dot for every sign that a screen cannot show, so that a sentence stays one line."""
+    return "".join(c if c.isprintable() else "·" for c in text)
 
 
 def guess_word(written: object, words: Iterable[str]) -> str | None:

@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from grainplan.jobshape import LISTS, SHAPES, known_keys
-from grainplan.jobvalues import guess_word, list_words, show_value
+from grainplan.jobvalues import guess_word, list_words, make_printable, show_value
 
 Loc = tuple[str | int, ...]
 _ONE = {
@@ -32,14 +32,19 @@ class Faults:
     def __init__(self, raw: dict[str, Any]) -> None:
         self._raw = raw
         self._told: dict[tuple[Loc, str], None] = {}
+        self._aside: set[Loc] = set()
 
     def add(self, loc: Loc, sentence: str) -> None:
         """Tell what is wrong at `loc` (keys and list places from 0); `sentence` goes on after the place's name."""
         self._told[loc, sentence] = None
 
-    def at(self, loc: Loc) -> bool:
-        """Whether something was told at `loc` itself or at what holds it, so that its value cannot be used."""
-        return any(loc[: len(told)] == told for told, _ in self._told)
+    def set_aside(self, loc: Loc) -> None:
+        """Note that the value at `loc` was refused, so that nobody calls it missing."""
+        self._aside.add(loc)
+
+    def refused(self, loc: Loc) -> bool:
+        """Whether the value at `loc`, or what holds it, was written and refused."""
+        return any(loc[:end] in self._aside for end in range(1, len(loc) + 1))
 
     def __len__(self) -> int:
         return len(self._told)
@@ -47,7 +52,7 @@ class Faults:
     def sentences(self) -> tuple[str, ...]:
         """One whole sentence a fault, from the top of the file down."""
         ordered = sorted(self._told, key=lambda entry: _order(entry[0], self._raw))
-        return tuple(f"{name_place(loc, self._raw)}{sentence}" for loc, sentence in ordered)
+        return tuple(make_printable(f"{name_place(loc, self._raw)}{sentence}") for loc, sentence in ordered)
 
 
 def name_place(loc: Loc, raw: dict[str, Any]) -> str:
@@ -120,6 +125,7 @@ def tell_shape_faults(error: ValidationError, faults: Faults, raw: dict[str, Any
             faults.add(loc, str(entry["ctx"]["error"]))
         else:
             faults.add(loc, _tell_wrong_kind(loc, entry["input"]))
+        faults.set_aside(loc)
         places.append(loc)
     return places
 
@@ -208,7 +214,7 @@ def tell_syntax_fault(error: tomllib.TOMLDecodeError, text: str) -> str:
         number, line = number - 1, lines[number - 2]
         column = len(line) + 1
     cause = _likely_cause(what, line)
-    return f"Line {number}, column {column} cannot be read: {show_value(line.strip())}. {cause}"
+    return make_printable(f"Line {number}, column {column} cannot be read: {show_value(line.strip())}. {cause}")
 
 
 def _likely_cause(what: str, line: str) -> str:
