@@ -342,9 +342,13 @@ def tell_plan(plan: Plan, units: Units) -> None:
     for unfilled in plan.unfilled:
         click.echo(f"  {unfilled.name} is not filled: {unfilled.reason}")
     for board in plan.boards:
-        cuts = ", ".join(format_length(c, units) for c in board.cuts_mm) or "none"
+        if not board.used_fraction:
+            click.echo(f"  board {board.name} is not needed: do not saw it")
+            continue
+        cuts = ", ".join(format_length(c, units) for c in board.cuts_mm)
         tight = ", tight" if board.tight else ""
-        click.echo(f"  board {board.name}: {board.leaves} leaves{tight}; cuts from the flattened face at {cuts}")
+        sawn = f"cuts from the flattened face at {cuts}" if cuts else "not resawn"
+        click.echo(f"  board {board.name}: {board.leaves} leaves{tight}; {sawn}")
     for caveat in plan.caveats:
         click.echo(f"  {caveat}")
 

@@ -166,11 +166,35 @@ def size_bay(job: Job, bay: Bay, *, boards: Sequence[MeasuredBoard] = ()) -> Bay
     return max(sizes, key=lambda size: size.float_mm)
 
 
-def resaw_boards(job: Job) -> dict[str, Resaw | NotFound]:
-    """How every board is resawn, or why it gives no leaf."""
+def resaw_boards(job: Job, *, tight: bool = False) -> dict[str, Resaw | NotFound]:
+    """How every board is resawn, or why it gives no leaf.
+
+    Parameters
+    ----------
+    job : Job
+    tight : bool
+        Whether a board may give the last leaf that it has room for, though a cut that wanders would spoil one. Leaves
+        that the maker has named, to keep them or because they are sawn already, are there in any case.
+    """
+    named = [*(leaf for keep in job.keeps for leaf in keep.leaves), *(report.leaf for report in job.leaf_reports)]
     return {
-        board.name: plan_resaw(Stock.of(board), job.shop, finished_mm=job.panel.thickness_mm) for board in job.boards
+        board.name: _resaw_board(
+            board, job, tight=tight, least=max((leaf.number for leaf in named if leaf.board == board.name), default=1)
+        )
+        for board in job.boards
     }
+
+
+def _resaw_board(board: RoughBoard, job: Job, *, tight: bool, least: int) -> Resaw | NotFound:
+    stock, thickness = Stock.of(board), job.panel.thickness_mm
+    most = plan_resaw(stock, job.shop, finished_mm=thickness)
+    if isinstance(most, NotFound) or tight or not most.tight or most.leaves <= least:
+        return most
+    fewer = plan_resaw(stock, job.shop, finished_mm=thickness, leaves=most.leaves - 1)
+    assert not isinstance(fewer, NotFound)
+    spare, cuts = format_length(most.spare_mm, job.units), most.leaves - 1
+    told = f"{most.leaves} leaves would be tight ({spare} to spare for {cuts} cuts), so {fewer.leaves} are planned"
+    return replace(fewer, caveats=(*fewer.caveats, told))
 
 
 def make_plan(
@@ -180,9 +204,17 @@ def make_plan(
     progress: Progress = keep_quiet,
     should_stop: ShouldStop = never_stop,
 ) -> Plan:
-    """Choose leaves for every bay."""
-    uses = {name: _use_of(name, found) for name, found in resaw_boards(job).items()}
-    request = Request(
+    """Choose leaves for every bay; boards are sawn tightly only where bays would stay empty otherwise."""
+    first = choose_leaves(_make_request(job, boards, tight=False), progress=progress, should_stop=should_stop)
+    if not first.unfilled or should_stop() or resaw_boards(job, tight=True) == resaw_boards(job):
+        return first
+    second = choose_leaves(_make_request(job, boards, tight=True), progress=progress, should_stop=should_stop)
+    return second if len(second.unfilled) < len(first.unfilled) else first
+
+
+def _make_request(job: Job, boards: tuple[MeasuredBoard, ...], *, tight: bool) -> Request:
+    uses = {name: _use_of(name, found) for name, found in resaw_boards(job, tight=tight).items()}
+    return Request(
         title=job.title,
         job_sha256=job.sha256,
         bays=job.bays,
@@ -197,7 +229,6 @@ def make_plan(
         surfaces=see_surfaces(boards, uses.values()),
         units=job.units,
     )
-    return choose_leaves(request, progress=progress, should_stop=should_stop)
 
 
 def see_surfaces(boards: tuple[MeasuredBoard, ...], uses: Iterable[BoardUse]) -> Surfaces:
