@@ -13,7 +13,7 @@ import numpy as np
 from PIL import Image
 
 from grainplan.boards import BoardSide, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
-from grainplan.boardsfile import read_boards, read_known_boards
+from grainplan.boardsfile import BOARDS_FILE, read_known_boards
 from grainplan.errors import NotFound, PlanError
 from grainplan.frame import Bay
 from grainplan.job import Job
@@ -25,7 +25,7 @@ from grainplan.planfile import PLAN_FILE, read_plan
 from grainplan.resaw import Resaw, Stock, compare_leaf_counts
 from grainplan.show.board_end import BoardEnd, draw_board_end
 from grainplan.show.panel_picture import PieceSide
-from grainplan.show.preview import Piece, draw_piece, gather_piece, name_files
+from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece, name_files
 from grainplan.steps import Outcome, resaw_boards, see_surfaces, size_bay
 from grainplan.units import format_length
 
@@ -51,20 +51,29 @@ class ShownPhoto:
     identity: str
 
 
-def find_outcome(job: Job) -> Outcome | None:
-    """The plan that lies in `out/` with the boards that it was made from, perhaps of an earlier state of the job.
+def find_outcome(job: Job, measured: Mapping[str, MeasuredBoard]) -> Outcome | None:
+    """The plan that lies in `out/`, perhaps of an earlier state of the job.
 
-    None where there is none, or it cannot be shown any more.
+    None where there is none, or it speaks of boards and bays that are no longer what they were.
     """
     try:
         plan = read_plan(job, of_any_state=True)
-        outcome = Outcome(job, read_boards(job), plan, job.folder / PLAN_FILE)
     except PlanError:
         return None
+    used = {strip.leaf.board for bay in plan.bays for panel in bay.panels.values() for strip in panel.strips}
+    if not used <= set(measured) or not {bay.name for bay in plan.bays} <= {bay.name for bay in job.bays}:
+        return None
+    outcome = Outcome(job, tuple(measured.values()), plan, job.folder / PLAN_FILE)
     out = job.folder / "out"
     pictures = [out / "front.png", out / "back.png"]
     pictures += [out / "bays" / f"{stem}.png" for stem in name_files(bay.name for bay in job.bays)]
     return replace(outcome, pictures=tuple(pictures)) if all(p.is_file() for p in pictures) else outcome
+
+
+def mark_measured(job: Job) -> int:
+    """Something that changes when the boards are measured again."""
+    path = job.folder / BOARDS_FILE
+    return path.stat().st_mtime_ns if path.is_file() else 0
 
 
 def find_measured(job: Job) -> Mapping[str, MeasuredBoard]:
@@ -151,9 +160,14 @@ def tell_other_counts(job: Job, name: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def draw_side_of(job: Job, outcome: Outcome | None, side: PieceSide, *, width_px: int = 2000) -> Pixels:
+def draw_side_of(job: Job, outcome: Outcome | None, side: PieceSide, *, width_px: int = 1250) -> Pixels:
     """The piece from the front or from behind, in its own wood where there is a plan, else as open frames."""
     return draw_piece(gather_shown(job, outcome), side, width_px=width_px)
+
+
+def draw_bay_of(job: Job, outcome: Outcome, bay: str) -> Pixels:
+    """One bay large."""
+    return draw_bay(gather_shown(job, outcome), bay)
 
 
 def gather_shown(job: Job, outcome: Outcome | None) -> Piece:
@@ -163,11 +177,17 @@ def gather_shown(job: Job, outcome: Outcome | None) -> Piece:
     return gather_piece(job, outcome.plan, see_surfaces(outcome.boards, outcome.plan.boards))
 
 
-def draw_face(board: MeasuredBoard, *, width_px: int = 1100) -> Pixels | None:
-    """A board's face (or its back, where there is no photo of the face) square-on, for a row of the rack."""
+def draw_face(board: MeasuredBoard, *, width_px: int = 1100) -> Pixels:
+    """A board's face square-on, for a row of the rack; its back, where there is no photo of the face.
+
+    Raises
+    ------
+    ValueError
+        When neither side is measured.
+    """
     side = board.sides.get("face") or board.sides.get("back")
     if side is None:
-        return None
+        raise ValueError(f"board {board.name} has no measured broad side")
     pixels = side.picture.pixels
     size = (width_px, max(1, round(pixels.shape[0] * width_px / pixels.shape[1])))
     return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
@@ -184,18 +204,17 @@ def tell_panels(job: Job, bay: Bay) -> tuple[str, ...]:
 
 
 def tell_strips(job: Job, bay: PlannedBay) -> tuple[tuple[str, str, str], ...]:
-    """The leaves of a bay: panel, leaves left to right with the surface that shows, and where they lie on the board."""
+    """The leaves of a bay: panel, leaves left to right with the surface that shows, where they lie on their board."""
     rows = []
+    across: dict[str, None] = {}
     for part, panel in bay.panels.items():
         leaves = " · ".join(f"{s.leaf.name} {s.surface}" for s in panel.strips)
-        places = dict.fromkeys(
-            f"{_length(job, s.x_mm[0])} to {_length(job, s.x_mm[1])} from the foot, "
-            f"{_length(job, s.y_mm[0])} to {_length(job, s.y_mm[1])} from the face edge"
-            + (", foot up" if s.foot == "up" else "")
-            for s in panel.strips
-        )
-        rows.append((part, leaves, "; ".join(places)))
-    return tuple(rows)
+        along = dict.fromkeys(f"{_length(job, s.x_mm[0])} to {_length(job, s.x_mm[1])} along" for s in panel.strips)
+        rows.append((part, leaves, "; ".join(along)))
+        for s in panel.strips:
+            foot = ", foot up" if s.foot == "up" else ""
+            across[f"{_length(job, s.y_mm[0])} to {_length(job, s.y_mm[1])} across{foot}"] = None
+    return (*rows, ("", "", "; ".join(across)))
 
 
 def tell_seam(job: Job, seam: Seam) -> str:

@@ -47,7 +47,7 @@ def show_boards(desk: Desk) -> None:
 
 
 def _show_rack(desk: Desk, job: Job) -> None:
-    measured = looks.find_measured(job)
+    measured = desk.boards
     longest = max((board.length_mm for board in job.boards), default=1.0)
     for board in job.boards:
         words, picture, button = st.columns([1.5, 6, 1], vertical_alignment="center")
@@ -56,20 +56,20 @@ def _show_rack(desk: Desk, job: Job) -> None:
             f"{escape(looks.tell_size(job, board))}<br>{escape(looks.tell_resaw(job, board.name)[0])}</span>"
         )
         with picture:
-            _lay_down(board, measured.get(board.name), share=board.length_mm / longest)
+            _lay_down(desk, board, measured.get(board.name), share=board.length_mm / longest)
         if button.button("To the bench", key=f"take:{board.name}", width="stretch"):
             st.session_state["on_bench"] = board.name
             st.rerun()
     _offer_another(desk)
 
 
-def _lay_down(board: RoughBoard, measured: MeasuredBoard | None, *, share: float) -> None:
+def _lay_down(desk: Desk, board: RoughBoard, measured: MeasuredBoard | None, *, share: float) -> None:
     """A board as long as it is beside the others: square-on where it is measured, else its photo as it was taken."""
-    pixels = looks.draw_face(measured) if measured else None
     room, _ = st.columns([max(0.05, share), max(1e-3, 1 - share)]) if share < 0.995 else (st.container(), None)
     with room:
-        if pixels is not None:
-            st.image(pixels, width="stretch")
+        if measured is not None and not measured.sides.keys().isdisjoint(BROAD_SIDES):
+            key = ("rack", board.name, looks.mark_measured(desk.job) if desk.job else 0)
+            st.image(desk.show(key, lambda: looks.draw_face(measured)), width="stretch")
             return
         photos = board.photos.get("face") or board.photos.get("back")
         if not photos:
@@ -119,7 +119,7 @@ def _show_bench(desk: Desk, job: Job, board: RoughBoard) -> None:
     with right:
         for line in looks.tell_resaw(job, board.name):
             st.write(line)
-        measured = looks.find_measured(job).get(board.name)
+        measured = desk.boards.get(board.name)
         st.image(looks.draw_end(job, board.name, boards=(measured,) if measured else ()), width="stretch")
         _show_photos(desk, board, row)
 
@@ -163,16 +163,16 @@ def _set_corners(desk: Desk, board: RoughBoard, side: Side, *, path: Path) -> No
         return
     written = board.photos[side][0].corners
     start = written or guess_corners(shown.size_px, side)
-    moved = pick_corners(shown, side, points=start, key=f"corners:{board.name}:{side}:{shown.identity}")
-    changed = written is None or any(
-        abs(a - b) > 0.06 for p, q in zip(moved, written, strict=True) for a, b in zip(p, q, strict=True)
-    )
-    words, button = st.columns([3, 1], vertical_alignment="center")
-    if changed:
-        words.write(
-            "These corners are not in the job file yet." if written is None else "Moved, and not written down yet."
-        )
-        if button.button("Write them down", type="primary", key=f"write:{board.name}:{side}", width="stretch"):
+    counted = f"put_back:{board.name}:{side}"
+    key = f"corners:{board.name}:{side}:{shown.identity}:{start}:{st.session_state.get(counted, 0)}"
+    moved = pick_corners(shown, side, points=start, key=key)
+    if written is None or moved != start:
+        words, back, write = st.columns([2.4, 1, 1], vertical_alignment="center")
+        words.write("Not written into the job yet." if written is None else "Moved, and not written down yet.")
+        if back.button("Put them back", key=f"back:{board.name}:{side}", width="stretch", disabled=moved == start):
+            st.session_state[counted] = st.session_state.get(counted, 0) + 1
+            st.rerun()
+        if write.button("Write them down", type="primary", key=f"write:{board.name}:{side}", width="stretch"):
             desk.make(lambda job: changes.set_corners(job, board.name, side, corners=moved), place=place)
             st.rerun()
     tell_fault(desk, place)

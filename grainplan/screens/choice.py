@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 from html import escape
-from pathlib import Path
 
 import streamlit as st
 
@@ -17,29 +16,35 @@ from grainplan.progress import Progress, ShouldStop
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import tell_fault, tell_faults, tell_quiet
 from grainplan.screens.work import Work
-from grainplan.show.marks import LIGHT_AND_DARK
+from grainplan.show.panel_picture import PieceSide
 
 CHOICE: Place = ("choice",)
+SEEN_FROM: dict[str, PieceSide] = {"from the front": "front", "from behind": "back"}
 STATUS = {
-    "proven best": "Under these weights no other choice is better; that is proven.",
+    "proven best": "No other choice is better under these weights; that is proven.",
     "best found": "The best that was found before it was stopped.",
     "nothing fits": "No bay can be filled from these boards.",
 }
 
 
 def show_choice(desk: Desk) -> None:
-    """The whole place: start, watch, look, keep and leave out."""
+    """The whole place: begin, watch, look, keep and leave out."""
     if desk.job is None:
         tell_faults(desk)
         return
+    outcome = desk.find_plan()
     if desk.work is not None:
         _watch(desk)
-        return
-    tell_fault(desk, CHOICE)
-    _offer(desk)
-    if desk.outcome is not None:
-        _show_piece(desk.job, desk.outcome)
-        _show_bays(desk, desk.job, desk.outcome)
+    else:
+        tell_fault(desk, CHOICE)
+        _offer(desk)
+    if outcome is not None:
+        left, right = st.columns([2.1, 1], gap="large")
+        with left, st.container(key="standing"):
+            _show_piece(desk, desk.job, outcome)
+        with right:
+            _show_sum(outcome.plan)
+            _show_bays(desk, desk.job, outcome)
 
 
 def begin_choice(desk: Desk) -> None:
@@ -54,20 +59,18 @@ def begin_choice(desk: Desk) -> None:
 
 
 def _offer(desk: Desk) -> None:
+    words, button = st.columns([3, 1], vertical_alignment="center")
     if desk.outcome is None:
-        st.write(
-            "The photos are measured, every way to lay the panels on the boards is weighed, and the best set is taken."
-        )
-        if st.button("Choose the leaves", type="primary", key="choose"):
-            begin_choice(desk)
-            st.rerun()
+        words.write("Measures the photos, tries every way to lay the panels on the leaves, and takes the best set.")
+        label = "Choose the leaves"
+    elif not desk.is_current:
+        words.warning("The job has changed since these leaves were chosen.")
+        label = "Choose again"
+    else:
         return
-    if not desk.is_current:
-        left, right = st.columns([3, 1], vertical_alignment="center")
-        left.warning("The job has changed since these leaves were chosen.")
-        if right.button("Choose again", type="primary", key="choose", width="stretch"):
-            begin_choice(desk)
-            st.rerun()
+    if button.button(label, type="primary", key="choose", width="stretch"):
+        begin_choice(desk)
+        st.rerun()
 
 
 @st.fragment(run_every=0.4)
@@ -83,24 +86,20 @@ def _watch(desk: Desk) -> None:
             desk.outcome = work.result
             desk.told.pop(CHOICE, None)
         st.rerun()
-    st.progress(work.share, text=work.doing or "beginning")
-    if st.button("Stop with the best so far", key="stop"):
+    words, button = st.columns([3, 1], vertical_alignment="center")
+    words.progress(work.share, text=work.doing or "beginning")
+    if button.button("Stop with the best so far", key="stop", width="stretch"):
         work.ask_to_stop()
 
 
-def _show_piece(job: Job, outcome: steps.Outcome) -> None:
-    side = st.segmented_control(
-        "Seen",
-        ["from the front", "from behind"],
-        default="from the front",
-        key="seen_from",
-        label_visibility="collapsed",
+def _show_piece(desk: Desk, job: Job, outcome: steps.Outcome) -> None:
+    words = st.segmented_control(
+        "Seen", list(SEEN_FROM), default="from the front", key="seen_from", label_visibility="collapsed"
     )
-    name = "back.png" if side == "from behind" else "front.png"
-    picture = job.folder / "out" / name
-    if picture.is_file():
-        st.image(picture.read_bytes(), width="stretch")
-    _show_sum(outcome.plan)
+    side = SEEN_FROM[words or "from the front"]
+    shown = outcome.job if outcome.job.sha256 != job.sha256 else job
+    key = ("choice", outcome.plan.job_sha256, outcome.plan.cost, side)
+    st.image(desk.show(key, lambda: looks.draw_side_of(shown, outcome, side)), width="stretch")
 
 
 def _show_sum(plan: Plan) -> None:
@@ -109,35 +108,39 @@ def _show_sum(plan: Plan) -> None:
         st.write(f"It costs {plan.cost:.2f}; no choice can cost less than {plan.bound:.2f}.")
     for unfilled in plan.unfilled:
         st.warning(f"{unfilled.name} is not filled: {unfilled.reason}")
-    if plan.caveats or plan.others:
-        with st.expander("Cautions, and other choices that truly differ"):
-            for caveat in plan.caveats:
-                st.write(caveat)
+    if plan.others:
+        with st.expander("Other choices that truly differ"):
             for other in plan.others:
                 st.write(f"At {other.cost:.2f} instead of {plan.cost:.2f}: {other.says}")
+    if plan.caveats:
+        with st.expander("What to know about it"):
+            for caveat in plan.caveats:
+                st.write(caveat)
 
 
 def _show_bays(desk: Desk, job: Job, outcome: steps.Outcome) -> None:
-    st.subheader("Panel by panel")
     planned = {bay.name: bay for bay in outcome.plan.bays}
-    pictures = dict(zip((b.name for b in job.bays), outcome.pictures[2:], strict=False))
     for bay in job.bays:
-        with st.container(border=True):
-            left, right = st.columns([1, 2.2], gap="large")
-            with left:
-                _show_picture(pictures.get(bay.name))
-            with right:
-                st.markdown(f'<span class="board-name">{escape(bay.name)}</span>', unsafe_allow_html=True)
-                if bay.name in planned:
-                    _tell_bay(job, planned[bay.name])
-                else:
-                    tell_quiet("Nothing is chosen for it.")
-                _offer_keeping(desk, job, bay, planned.get(bay.name))
+        st.html(f'<hr class="thin"><span class="board-name">{escape(bay.name)}</span>')
+        if bay.name in planned:
+            _tell_bay(job, planned[bay.name])
+        else:
+            tell_quiet("Nothing is chosen for it.")
+        with st.container(horizontal=True, gap="medium"):
+            if bay.name in planned and st.button("Look closer", key=f"close:{bay.name}", type="tertiary"):
+                _look_closer(desk, outcome, bay.name)
+            _offer_keeping(desk, job, bay, planned.get(bay.name))
 
 
-def _show_picture(path: Path | None) -> None:
-    if path is not None and path.is_file():
-        st.image(path.read_bytes(), width="stretch")
+@st.dialog("Look closer", width="large")
+def _look_closer(desk: Desk, outcome: steps.Outcome, name: str) -> None:
+    key = ("bay", outcome.plan.job_sha256, outcome.plan.cost, name)
+    st.image(desk.show(key, lambda: looks.draw_bay_of(outcome.job, outcome, name)), width="stretch")
+    bay = next(b for b in outcome.plan.bays if b.name == name)
+    for seam in bay.seams:
+        st.write(looks.tell_seam(outcome.job, seam))
+        for caveat in seam.caveats:
+            st.caption(caveat)
 
 
 def _tell_bay(job: Job, bay: PlannedBay) -> None:
@@ -145,38 +148,34 @@ def _tell_bay(job: Job, bay: PlannedBay) -> None:
         st.write(bay.why)
     rows = "".join(
         f"<tr><td>{escape(part)}</td>"
-        f"<td><b>{escape(leaves)}</b><br><span class='quiet'>{escape(place)}</span></td></tr>"
+        f"<td>{f'<b>{escape(leaves)}</b><br>' if leaves else ''}<span class='quiet'>{escape(place)}</span></td></tr>"
         for part, leaves, place in looks.tell_strips(job, bay)
     )
     st.html(f'<table class="leaves">{rows}</table>')
     for caveat in bay.caveats:
         st.caption(caveat)
-    if bay.seams:
-        with st.expander("Seams"):
-            for seam in bay.seams:
-                st.write(looks.tell_seam(job, seam))
-            if any(seam.match == "book" for seam in bay.seams):
-                st.html(f'<div class="caution">{escape(LIGHT_AND_DARK)}</div>')
 
 
 def _offer_keeping(desk: Desk, job: Job, bay: Bay, planned: PlannedBay | None) -> None:
+    """Words to press: keep these leaves, not from this board, and the way back from both."""
+    busy = desk.work is not None
     kept = any(keep.bay == bay.name for keep in job.keeps)
-    out = [entry.board for entry in job.leave_outs if entry.bay in (None, bay.name)]
-    keep, leave, take = st.columns(3)
     if kept:
-        if keep.button("Let it go again", key=f"let_go:{bay.name}", width="stretch"):
+        if st.button("Let go again", key=f"let_go:{bay.name}", type="tertiary", disabled=busy):
             _change(desk, lambda job: changes.let_go(job, bay.name))
-    elif planned is not None and keep.button("Keep these leaves", key=f"keep:{bay.name}", width="stretch"):
-        _change(desk, lambda job: changes.keep_leaves(job, planned))
-    used = sorted({s.leaf.board for panel in planned.panels.values() for s in panel.strips}) if planned else []
-    for board in used:
-        if leave.button(f"Not from board {board}", key=f"leave:{bay.name}:{board}", width="stretch", disabled=kept):
-            _change(desk, partial(changes.leave_out, board=board, bay=bay.name))
-    for board in out:
-        if take.button(f"Allow board {board} again", key=f"allow:{bay.name}:{board}", width="stretch"):
-            _change(desk, partial(changes.allow_again, board=board, bay=bay.name))
+    elif planned is not None:
+        if st.button("Keep these leaves", key=f"keep:{bay.name}", type="tertiary", disabled=busy):
+            _change(desk, lambda job: changes.keep_leaves(job, planned))
+        for board in sorted({s.leaf.board for panel in planned.panels.values() for s in panel.strips}):
+            if st.button(f"Not from {board}", key=f"leave:{bay.name}:{board}", type="tertiary", disabled=busy):
+                _change(desk, partial(changes.leave_out, board=board, bay=bay.name))
+    for entry in job.leave_outs:
+        if entry.bay == bay.name and st.button(
+            f"Allow {entry.board} again", key=f"allow:{bay.name}:{entry.board}", type="tertiary", disabled=busy
+        ):
+            _change(desk, partial(changes.allow_again, board=entry.board, bay=bay.name))
     if kept:
-        tell_quiet("Kept: the next choice leaves it as it is.")
+        tell_quiet("Kept.")
 
 
 def _change(desk: Desk, change: Callable[[Job], Job]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -10,12 +10,15 @@ from typing import Any
 import streamlit as st
 
 from grainplan import changes, looks, steps
+from grainplan.boards import MeasuredBoard
 from grainplan.errors import GrainplanError, JobFileError
 from grainplan.job import Job
+from grainplan.picture import Pixels
 from grainplan.screens.work import Work
 
 Place = tuple[str | int, ...]
 _OPEN = "open_desk"
+_MOST_SHOWN = 80
 
 
 @dataclass(slots=True)
@@ -47,6 +50,8 @@ class Desk:
     work: Work | None = None
     told: dict[Place, str] = field(default_factory=dict)
     _mark: tuple[int, int] | None = None
+    _measured: tuple[Hashable, Mapping[str, MeasuredBoard]] | None = None
+    _shown: dict[Hashable, bytes] = field(default_factory=dict)
 
     @property
     def is_current(self) -> bool:
@@ -64,8 +69,30 @@ class Desk:
         except JobFileError as error:
             self.job, self.faults = None, error.faults
         self._mark = mark
+
+    @property
+    def boards(self) -> Mapping[str, MeasuredBoard]:
+        """Those boards whose measurements still hold, by name; read from the disk only when something has changed."""
+        if self.job is None:
+            return {}
+        mark = (self.job.boards, looks.mark_measured(self.job))
+        if self._measured is None or self._measured[0] != mark:
+            self._measured = (mark, looks.find_measured(self.job))
+        return self._measured[1]
+
+    def find_plan(self) -> steps.Outcome | None:
+        """The plan that was made here, or the one that lies in the job folder."""
         if self.outcome is None and self.job is not None:
-            self.outcome = looks.find_outcome(self.job)
+            self.outcome = looks.find_outcome(self.job, self.boards)
+        return self.outcome
+
+    def show(self, key: Hashable, draw: Callable[[], Pixels]) -> bytes:
+        """A picture for the page; drawn once for each `key`, which must name all that it depends on."""
+        if key not in self._shown:
+            if len(self._shown) >= _MOST_SHOWN:
+                self._shown.clear()
+            self._shown[key] = looks.encode_jpeg(draw(), quality=88)
+        return self._shown[key]
 
     def make(self, change: Callable[[Job], Job], *, place: Place = ()) -> bool:
         """Make a change to the job file, or remember for `place` what stands against it; the file is as it was then."""

@@ -64,9 +64,10 @@ def show_piece(desk: Desk) -> None:
 
 
 def _show_drawing(desk: Desk, job: Job) -> None:
-    outcome = desk.outcome if desk.is_current else None
+    outcome = desk.find_plan() if desk.is_current else None
     try:
-        st.image(looks.draw_side_of(job, outcome, "front", width_px=1500), width="stretch")
+        picture = desk.show(("piece", job.sha256, bool(outcome)), lambda: looks.draw_side_of(job, outcome, "front"))
+        st.image(picture, width="stretch")
     except (GrainplanError, ValueError) as error:
         st.error(str(error))
 

@@ -28,7 +28,7 @@ def show_saw(desk: Desk) -> None:
     left, right = st.columns([1, 1.3], gap="large")
     with left:
         st.subheader("Take along")
-        if desk.outcome is None or desk.job is None:
+        if desk.find_plan() is None or desk.job is None:
             st.write("Nothing yet: choose the leaves first.")
         else:
             if not desk.is_current:

@@ -62,10 +62,8 @@ def show_end(job: Job, name: str, desk: Desk) -> None:
     """One board's end with its cuts, the sum of it, and what fewer or more leaves would give."""
     first, *others = looks.tell_resaw(job, name)
     st.markdown(f"**{name}** — {first}")
-    boards = desk.outcome.boards if desk.outcome else ()
-    st.image(looks.draw_end(job, name, boards=boards), width="stretch")
+    measured = desk.boards.get(name)
+    st.image(looks.draw_end(job, name, boards=(measured,) if measured else ()), width="stretch")
     for other in others:
         st.caption(other)
-    with st.expander("Fewer or more leaves"):
-        for line in looks.tell_other_counts(job, name):
-            st.write(line)
+    st.caption(" · ".join(looks.tell_other_counts(job, name)))

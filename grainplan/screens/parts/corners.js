@@ -15,7 +15,7 @@ const keepIn = (point, size) => [
 ];
 
 function build(root, data) {
-  root.replaceChildren();
+  root.querySelector(".sheet")?.remove(); // the style sheet beside it stays
   const sheet = document.createElement("div");
   sheet.className = "sheet";
   root.appendChild(sheet);
@@ -84,8 +84,8 @@ export default function (component) {
       const a = state.points[data.words.edge_from[i]], b = state.points[(data.words.edge_from[i] + 1) % 4];
       const middle = [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2];
       const away = Math.hypot(middle[0] - centre[0], middle[1] - centre[1]) || 1;
-      const out = 16 / scale;
-      const at = [0, 1].map((k) => middle[k] + ((middle[k] - centre[k]) / away) * out);
+      const inward = -16 / scale; // inside the board there is always room
+      const at = [0, 1].map((k) => middle[k] + ((middle[k] - centre[k]) / away) * inward);
       text.setAttribute("x", Math.min(size[0] - 30 / scale, Math.max(30 / scale, at[0])));
       text.setAttribute("y", Math.min(size[1] - 9 / scale, Math.max(9 / scale, at[1])));
       text.setAttribute("font-size", 13 / scale);
