@@ -97,7 +97,7 @@ def find_pith_of_lines(lines: RingLines, *, size_mm: tuple[float, float]) -> Pit
     """Find the point that all normals of the ring lines pass by most closely; several starts, robust to knots."""
     if lines.places.shape[0] < 20 or lines.weight.sum() < 5.0:
         return NotFound("the photo of the end shows no ring lines")
-    results = [_improve_centre(lines, start) for start in _list_starts(lines, size_mm)]
+    results = [_improve_centre(lines, start) for start in list_starts(lines, size_mm)]
     centre, _, information = min(results, key=lambda result: result[1])
     middle = np.array(size_mm) / 2.0
     distance = float(np.hypot(*(centre - middle)))
@@ -111,7 +111,7 @@ def find_pith_of_lines(lines: RingLines, *, size_mm: tuple[float, float]) -> Pit
     return PithPlace(float(centre[0]), float(centre[1]), doubt)
 
 
-def _list_starts(lines: RingLines, size_mm: tuple[float, float]) -> list[Reals]:
+def list_starts(lines: RingLines, size_mm: tuple[float, float]) -> list[Reals]:
     """The best places of a coarse search over and round the end."""
     pick = np.random.default_rng(0).permutation(lines.places.shape[0])[:300]
     places, along, weight = lines.places[pick], lines.along[pick], lines.weight[pick]

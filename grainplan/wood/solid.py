@@ -1,0 +1,210 @@
+"""A board as a solid: ring surfaces fitted to all its sides, and any surface inside drawn before the saw.
+
+Order of work: the pith line from the lines on all sides; a smooth distortion that makes those lines lines of one ring;
+then all sides fall into step along one bar code of the rings. Inside, the distortion is the most likely one between
+face, back and ends, and every place takes the colour of its ring. Nothing is blended from face and back: on drawn
+boards that says next to nothing about the wood between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from grainplan.errors import NotFound
+from grainplan.picture import Picture
+from grainplan.wood.orient import DirectionField
+from grainplan.wood.solid_code import (
+    BIN_MM,
+    Code,
+    SeenSide,
+    fall_into_step,
+    learn_code,
+    measure_agreement,
+    place_rings,
+    prepare_side,
+)
+from grainplan.wood.solid_fill import Filled, fill_inside
+from grainplan.wood.solid_grid import Floats, Layer, NodeGrid, Reals, lay_grid, place_pixels
+from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_level
+from grainplan.wood.solid_pith import PithLine, fit_pith_line
+from grainplan.wood.solid_relax import LinePull, pull_along_lines, read_cells, relax
+
+READ_DOUBT_MM = 0.15
+"""How far a ring read on a side lies from the truth, one deviation (drawn boards)."""
+TRUSTED = 0.35
+"""Expected agreement below which an inside picture is a guess, and a seam is not scored on it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BoardSolid:
+    """A board whose rings are placed all through.
+
+    Parameters
+    ----------
+    grid : NodeGrid
+        The nodes of the distortion.
+    pith : PithLine
+        The straight pith that ring places are measured from.
+    filled : Filled
+        Distortion and its doubt.
+    code : Code
+        Lightness by ring place.
+    agreement : mapping of "face", "back" to ndarray, shape (rows, columns) of nodes
+        How well each neighbourhood agrees with the code, -1 to 1.
+    paint : Paint
+        Colours.
+    caveats : tuple of str
+        What was missing.
+    """
+
+    grid: NodeGrid
+    pith: PithLine
+    filled: Filled
+    code: Code
+    agreement: Mapping[Layer, Reals]
+    paint: Paint
+    caveats: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class InsideView:
+    """A predicted surface inside a board.
+
+    Parameters
+    ----------
+    picture : Picture
+        As the surface is expected to look, in the board frame: columns x, rows y.
+    sure : ndarray of float32, shape (rows, columns) of nodes
+        Expected correlation with the true lightness at each place, 0 to 1; spread evenly over the surface.
+    confidence : float
+        Its mean.
+    caveats : tuple of str
+        Plain sentences.
+    """
+
+    picture: Picture
+    sure: Floats
+    confidence: float
+    caveats: tuple[str, ...]
+
+
+def fit_solid(sides: Mapping[Layer, Picture]) -> BoardSolid | NotFound:
+    """Place the rings of a board all through, from the pictures of its sides.
+
+    Parameters
+    ----------
+    sides : mapping of side to Picture
+        Flattened pictures in the board frame: face, back and at least one end. Edges are used where given.
+
+    Returns
+    -------
+    BoardSolid or NotFound
+        Not found, with the reason, where the sides do not determine the rings.
+    """
+    if "face" not in sides or "back" not in sides:
+        return NotFound("the inside cannot be told from one broad side: photograph the face and the back")
+    face = sides["face"]
+    ends: list[Layer] = [layer for layer in ("foot", "head") if layer in sides]
+    if not ends:
+        return NotFound(
+            "the inside cannot be told without a photo of an end: face and back alone do not say which ring is which"
+        )
+    thickness = float(np.mean([sides[layer].height_mm for layer in ends]))
+    grid = lay_grid((face.width_mm, face.height_mm, thickness))
+    pith = fit_pith_line(sides, grid)
+    if isinstance(pith, NotFound):
+        return pith
+    nodes, seen = _place_all(sides, grid, pith)
+    filled = fill_inside(nodes, grid, sides.keys())
+    code = learn_code(seen, filled.nodes, grid, 0.15)
+    agreement = {
+        layer: measure_agreement(seen[layer], place_rings(seen[layer], filled.nodes, grid), code, grid)
+        for layer in ("face", "back")
+    }
+    caveats = () if len(ends) == 2 else (f"there is no photo of the {'head' if ends[0] == 'foot' else 'foot'}",)
+    paint = mix_paint(sides, filled.nodes, grid, pith)
+    return BoardSolid(grid, pith, filled, code, agreement, paint, caveats)  # type: ignore[arg-type]
+
+
+def _place_all(sides: Mapping[Layer, Picture], grid: NodeGrid, pith: PithLine) -> tuple[Reals, dict[Layer, SeenSide]]:
+    """The distortion that brings all sides into step."""
+    pulls: dict[Layer, LinePull] = {}
+    for layer, picture in sides.items():
+        steps, counts = grid.layer_steps(layer), grid.layer_counts(layer)
+        places = place_pixels(grid, layer, np.arange(counts[0]) * steps[0], np.arange(counts[1]) * steps[1])
+        distance = np.broadcast_to(pith.distance(*places), (counts[1], counts[0]))
+        pulls[layer] = pull_along_lines(read_cells(picture, grid, layer), distance, grid, layer)
+    nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
+    seen = {layer: prepare_side(picture, grid, layer, pith) for layer, picture in sides.items()}
+    return fall_into_step(seen, grid, pulls, start=nodes), seen
+
+
+def draw_level(solid: BoardSolid, depth_mm: float) -> InsideView:
+    """Draw the surface that a cut at this depth will show.
+
+    Parameters
+    ----------
+    solid : BoardSolid
+        From :func:`fit_solid`.
+    depth_mm : float
+        From the face as photographed, 0 to the thickness.
+    """
+    thickness = solid.grid.size_mm[2]
+    if not 0 <= depth_mm <= thickness + 0.5:
+        raise ValueError(f"a depth lies between 0 and {thickness:.1f} mm, got {depth_mm}")
+    share = min(depth_mm / thickness, 1.0)
+    pixels = paint_level(solid.paint, measure_level_rings(solid, depth_mm), share=share)
+    sure = expect_agreement(solid, depth_mm)
+    confidence = float(sure.mean())
+    caveats = solid.caveats
+    if confidence < TRUSTED:
+        caveats = (*caveats, f"at this depth the rings are a guess (expected agreement {confidence:.2f})")
+    return InsideView(Picture(pixels, solid.paint.px_per_mm), sure, confidence, caveats)
+
+
+def measure_level_rings(solid: BoardSolid, depth_mm: float) -> Floats:
+    """Ring place (mm from the pith, unbent) of every pixel of the surface at a depth, at the sides' density."""
+    shape = solid.paint.sides["face"].ring_mm.shape
+    density = solid.paint.px_per_mm
+    places = (np.arange(shape[1]) + 0.5) / density, (np.arange(shape[0]) + 0.5) / density
+    return measure_rings(solid.filled.nodes, solid.grid, solid.pith, depth_mm=depth_mm, places_mm=places)
+
+
+def measure_level_direction(solid: BoardSolid, depth_mm: float) -> DirectionField:
+    """Direction of the ring lines on the surface at a depth, and how sure it is."""
+    density = solid.paint.px_per_mm
+    rings = cv2.GaussianBlur(measure_level_rings(solid, depth_mm), (0, 0), 0.5 * density)
+    down, right = np.gradient(rings, 1.0 / density)
+    angle = (np.degrees(np.arctan2(-right, down)) + 90.0) % 180.0 - 90.0
+    sure = cv2.resize(expect_agreement(solid, depth_mm), (rings.shape[1], rings.shape[0]))
+    return DirectionField(angle.astype(np.float32), sure.astype(np.float32), density)
+
+
+def expect_agreement(solid: BoardSolid, depth_mm: float) -> Floats:
+    """Correlation to be expected with the true lightness at each node of a level, 0 to 1.
+
+    What the sides themselves reach with the code, times what the doubt of the ring places leaves of the code's
+    agreement with itself.
+    """
+    place = np.clip(depth_mm / solid.grid.step_mm[2], 0, solid.grid.counts[2] - 1)
+    deviation = np.array([np.interp(place, np.arange(solid.grid.counts[2]), row) for row in solid.filled.deviation_mm])
+    share = depth_mm / solid.grid.size_mm[2]
+    reached = solid.agreement["face"] * (1 - share) + solid.agreement["back"] * share
+    left = _fade_with_doubt(solid.code, np.hypot(deviation, READ_DOUBT_MM))
+    return np.clip(np.maximum(reached, 0.0) * left[None], 0.0, 1.0).astype(np.float32)
+
+
+def _fade_with_doubt(code: Code, deviation_mm: Reals) -> Reals:
+    """Mean agreement of the code with itself, moved by normal errors of these deviations."""
+    seen = code.weight > 0.2 * float(code.weight.max()) * 0.1
+    values = np.where(seen, code.values, 0.0).astype(np.float64)
+    power = float((values**2).sum()) + 1e-9
+    lags = np.arange(0, int(6.0 / BIN_MM))
+    alike = np.array([(values[lag:] * values[: values.size - lag]).sum() / power for lag in lags])
+    density = np.exp(-0.5 * (lags[None] * BIN_MM / deviation_mm[:, None]) ** 2)
+    density[:, 1:] *= 2.0
+    return np.asarray((density * alike[None]).sum(axis=1) / density.sum(axis=1), dtype=np.float64)

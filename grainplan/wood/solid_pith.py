@@ -1,0 +1,157 @@
+"""The pith line of a board, fitted to all of its sides at once.
+
+On an end the ring lines stand square to the direction of the pith. On a broad side they follow the curves along which
+the distance from the pith line stays the same, so they tell how the pith leans.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from grainplan.errors import NotFound
+from grainplan.picture import Picture
+from grainplan.wood.pith import RingLines, list_starts, trace_ring_lines
+from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, place_pixels
+from grainplan.wood.solid_relax import LineCells, read_cells
+
+END_BEND = 0.12
+"""Sine by which ring lines on an end stray from circles (drawn boards: 4 to 7 degrees)."""
+SIDE_BEND = 0.03
+"""The same along a broad side, where the tree bends its rings over a longer way."""
+LEAN_MM = 12.0
+"""How far, at each end, the pith of an ordinary board strays from its mean place; common practice, no source."""
+SAY = 150.0
+"""How many independent places a side counts for, whatever its number of pixels."""
+
+
+@dataclass(frozen=True, slots=True)
+class PithLine:
+    """A straight pith: its (y, z) at the foot and at the head, and the board's length, mm."""
+
+    foot_yz_mm: tuple[float, float]
+    head_yz_mm: tuple[float, float]
+    length_mm: float
+
+    def distance(self, x_mm: NDArray[np.floating], y_mm: NDArray[np.floating], z_mm: NDArray[np.floating]) -> Reals:
+        """Distance from the pith in the cross-section at x, mm; the shapes of the places combine."""
+        share = np.asarray(x_mm, dtype=np.float64) / self.length_mm
+        y = self.foot_yz_mm[0] + share * (self.head_yz_mm[0] - self.foot_yz_mm[0])
+        z = self.foot_yz_mm[1] + share * (self.head_yz_mm[1] - self.foot_yz_mm[1])
+        return np.asarray(np.hypot(y_mm - y, z_mm - z), dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Evidence:
+    ends: tuple[tuple[float, RingLines], ...]
+    broad: tuple[tuple[Reals, Reals, Reals, LineCells], ...]
+    length_mm: float
+
+
+def fit_pith_line(sides: Mapping[Layer, Picture], grid: NodeGrid) -> PithLine | NotFound:
+    """Fit the pith line to the lines on all sides; several starts, robust to knots.
+
+    Parameters
+    ----------
+    sides : mapping of side to Picture
+        At least one end.
+    grid : NodeGrid
+        Of the board.
+    """
+    evidence = _gather(sides, grid)
+    if not evidence.ends:
+        return NotFound("there is no photo of an end, and the broad sides alone do not tell how deep the pith lies")
+    lines = [lines for _, lines in evidence.ends]
+    together = RingLines(
+        np.concatenate([line.places for line in lines]),
+        np.concatenate([line.along for line in lines]),
+        np.concatenate([line.weight for line in lines]),
+    )
+    if together.weight.sum() < 5.0:
+        return NotFound("the photos of the ends show no ring lines")
+    starts = list_starts(together, (grid.size_mm[1], grid.size_mm[2]))
+    fits = [_improve(evidence, np.array([start[0], start[1], 0.0, 0.0])) for start in starts]
+    best = min(fits, key=lambda fit: fit[1])[0]
+    return PithLine(
+        (float(best[0] + best[2]), float(best[1] + best[3])),
+        (float(best[0] - best[2]), float(best[1] - best[3])),
+        grid.size_mm[0],
+    )
+
+
+def _gather(sides: Mapping[Layer, Picture], grid: NodeGrid) -> _Evidence:
+    ends, broad = [], []
+    for layer, picture in sides.items():
+        axis, end = LAYERS[layer]
+        if axis == 0:
+            ends.append((1.0 if end == 0 else -1.0, trace_ring_lines(picture)))
+            continue
+        cells = read_cells(picture, grid, layer)
+        steps, counts = grid.layer_steps(layer), grid.layer_counts(layer)
+        columns = (np.arange(counts[0] - 1) + 0.5) * steps[0]
+        rows = (np.arange(counts[1] - 1) + 0.5) * steps[1]
+        x, y, z = np.broadcast_arrays(*place_pixels(grid, layer, columns, rows))
+        broad.append((x, y, z, cells))
+    return _Evidence(tuple(ends), tuple(broad), grid.size_mm[0])
+
+
+def _compare(evidence: _Evidence, guess: Reals) -> tuple[Reals, Reals]:
+    """Misfit of every line in units of its usual stray, and its weight; guess: mean y, z and half lean in y, z."""
+    misfits, weights = [], []
+    for sign, lines in evidence.ends:
+        away = lines.places - (guess[:2] + sign * guess[2:])
+        sine = (lines.along * away).sum(axis=1) / (np.linalg.norm(away, axis=1) + 1e-6)
+        misfits.append(sine / END_BEND)
+        weights.append(lines.weight * (SAY / max(lines.weight.sum(), 1.0)))
+    for x, y, z, cells in evidence.broad:
+        share = 1.0 - 2.0 * x / evidence.length_mm
+        across, down = y - (guess[0] + guess[2] * share), z - (guess[1] + guess[3] * share)
+        reach = np.hypot(across, down) + 1e-3
+        slope_x = (across * guess[2] + down * guess[3]) * (2.0 / evidence.length_mm) / reach
+        slope_row = (across if float(np.ptp(z)) == 0.0 else down) / reach
+        sine = (cells.along_columns * slope_x + cells.along_rows * slope_row) / np.hypot(
+            np.hypot(slope_x, slope_row), 0.05
+        )
+        weight = cells.sure**2 * cells.strength
+        misfits.append(sine.ravel() / SIDE_BEND)
+        weights.append((weight * (SAY / max(weight.sum(), 1.0))).ravel())
+    misfits.append(guess[2:] / LEAN_MM)
+    weights.append(np.ones(2))
+    return np.concatenate(misfits), np.concatenate(weights)
+
+
+def _price(misfit: Reals, weight: Reals) -> float:
+    return float(weight @ np.log1p(0.5 * misfit * misfit))
+
+
+def _improve(evidence: _Evidence, start: Reals) -> tuple[Reals, float]:
+    """Damped least squares with Cauchy weights, derivatives by small steps."""
+    guess, damping = start, 1e-2
+    misfit, weight = _compare(evidence, guess)
+    cost = _price(misfit, weight)
+    for _ in range(30):
+        slope = np.empty((misfit.size, 4))
+        for index, step in enumerate((0.5, 0.5, 0.05, 0.05)):
+            moved = guess.copy()
+            moved[index] += step
+            slope[:, index] = (_compare(evidence, moved)[0] - misfit) / step
+        keep = weight / (1.0 + 0.5 * misfit * misfit)
+        information = (slope * keep[:, None]).T @ slope
+        pull = (slope * keep[:, None]).T @ misfit
+        move = -np.linalg.solve(information + damping * np.diag(np.diag(information)) + 1e-9 * np.eye(4), pull)
+        trial = _compare(evidence, guess + move)
+        trial_cost = _price(*trial)
+        if trial_cost < cost:
+            gain = cost - trial_cost
+            guess, (misfit, weight), cost = guess + move, trial, trial_cost
+            damping = max(damping / 5.0, 1e-5)
+            if gain < 1e-4 * cost:
+                break
+        else:
+            damping *= 8.0
+            if damping > 1e6:
+                break
+    return guess, cost
