@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal
 
-from grainplan.boards import Direction, Leaf, RoughBoard
+from grainplan.boards import Leaf, RoughBoard, SidePhoto
 from grainplan.frame import Bay, FrameLook, PanelMaking
-from grainplan.plan import Foot, Span, Weights
+from grainplan.plan import Foot, Weights
 from grainplan.shop import Climate, Shop
 from grainplan.species import Species
 from grainplan.units import Units
@@ -55,12 +55,8 @@ class LeafReport:
     """What became of a leaf after the saw: its own photos and thickness, or why it is lost."""
 
     leaf: Leaf
-    near: Path | None = None
-    far: Path | None = None
-    near_corners: tuple[Span, Span, Span, Span] | None = None
-    far_corners: tuple[Span, Span, Span, Span] | None = None
-    near_foot: Direction | None = None
-    far_foot: Direction | None = None
+    near: SidePhoto | None = None
+    far: SidePhoto | None = None
     thickness_mm: float | None = None
     cup_mm: float = 0.0
     lost: str | None = None

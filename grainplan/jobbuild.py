@@ -43,7 +43,11 @@ def build_job(shape: JobShape, file: Path, *, sha256: str) -> Job:
         title=shape.title or folder.name,
         units=shape.units or "in",
         boards=tuple(_build_board(b, shape, folder) for b in shape.board),
-        remarks=tuple(dict.fromkeys(remark for _, remark in woods if remark)) + _remark_on_mirrors(shape),
+        remarks=(
+            *dict.fromkeys(remark for _, remark in woods if remark),
+            *_remark_on_mirrors(shape),
+            *_remark_on_wish(shape),
+        ),
         bays=tuple(_build_bay(b, {other.name for other in shape.bay}) for b in shape.bay),
         species={wood.name: wood for wood, _ in woods},
         shop=_fill(Shop, shape.shop, "_mm"),
@@ -111,6 +115,10 @@ def _remark_on_mirrors(shape: JobShape) -> tuple[str, ...]:
     return tuple(remarks)
 
 
+def _remark_on_wish(shape: JobShape) -> tuple[str, ...]:
+    return ("[wish], spare_pair: is read, but the program does not follow it yet",) if shape.wish.spare_pair else ()
+
+
 def _build_bay(bay: BayShape, names: set[str | None]) -> Bay:
     lengths = {f"{key}_mm": getattr(bay, key) for key in ("width", "upper", "lower", "rail", "panel", "arch")}
     words = {key: getattr(bay, key) for key in ("view", "alike", "seen", "matters", "done")}
@@ -169,16 +177,10 @@ def _build_keep(row: KeepShape) -> Keep:
 def _build_leaf(row: LeafShape, folder: Path) -> LeafReport:
     if row.leaf is None:
         raise ValueError("a leaf report needs its leaf")
-    near = _build_photo(row.near[0], folder) if row.near else None
-    far = _build_photo(row.far[0], folder) if row.far else None
     return LeafReport(
         row.leaf,
-        near=near.path if near else None,
-        far=far.path if far else None,
-        near_corners=near.corners if near else None,
-        far_corners=far.corners if far else None,
-        near_foot=near.foot if near else None,
-        far_foot=far.foot if far else None,
+        near=_build_photo(row.near[0], folder) if row.near else None,
+        far=_build_photo(row.far[0], folder) if row.far else None,
         thickness_mm=row.thickness,
         cup_mm=row.cup or 0.0,
         lost=row.lost,

@@ -13,6 +13,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from grainplan.aftersaw import SawnLeaf, read_leaf
 from grainplan.boards import MeasuredBoard, RoughBoard
 from grainplan.boardsfile import read_known_boards, write_boards
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
@@ -22,7 +23,7 @@ from grainplan.jobedit import new_job
 from grainplan.jobfile import read_job
 from grainplan.match.assign import choose_leaves
 from grainplan.match.request import Request
-from grainplan.match.surfaces import Surfaces, gather_surfaces
+from grainplan.match.surfaces import LeafSurface, Surfaces, gather_surfaces
 from grainplan.movement import Movement, Wood, find_moisture_in_air, read_cut, size_panels, work_out_movement
 from grainplan.photos.measure import measure_board
 from grainplan.plan import BoardUse, Plan
@@ -214,6 +215,7 @@ def make_plan(
 
 def _make_request(job: Job, boards: tuple[MeasuredBoard, ...], *, tight: bool) -> Request:
     uses = {name: _use_of(name, found) for name, found in resaw_boards(job, tight=tight).items()}
+    sawn = read_leaves(job)
     return Request(
         title=job.title,
         job_sha256=job.sha256,
@@ -226,21 +228,45 @@ def _make_request(job: Job, boards: tuple[MeasuredBoard, ...], *, tight: bool) -
         weights=job.weights,
         kept=job.keeps,
         left_out=job.leave_outs,
-        surfaces=see_surfaces(boards, uses.values()),
+        surfaces=see_surfaces(boards, uses.values(), sawn=sawn),
+        lost={leaf.leaf: leaf.lost for leaf in sawn if leaf.lost},
         units=job.units,
     )
 
 
-def see_surfaces(boards: tuple[MeasuredBoard, ...], uses: Iterable[BoardUse]) -> Surfaces:
-    """The picture of every surface of every leaf that the boards are sawn into."""
-    return gather_surfaces({board.name: board for board in boards}, {use.name: use.leaves for use in uses})
+def read_leaves(job: Job) -> tuple[SawnLeaf, ...]:
+    """The leaves that the maker has reported after the saw: their real surfaces, and which of them are gone."""
+    return tuple(read_leaf(report, job) for report in job.leaf_reports)
+
+
+def see_surfaces(
+    boards: Sequence[MeasuredBoard], uses: Iterable[BoardUse], *, sawn: Sequence[SawnLeaf] = ()
+) -> Surfaces:
+    """The picture of every surface of every leaf that the boards are sawn into, real ones before all others."""
+    real = {
+        (leaf.leaf, surface): LeafSurface(picture, "leaf photo")
+        for leaf in sawn
+        for surface, picture in leaf.pictures.items()
+    }
+    return gather_surfaces({b.name: b for b in boards}, {use.name: use.leaves for use in uses}, better=real)
 
 
 def run_plan(folder: Path, *, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop) -> Outcome:
     """From a job folder to `out/plan.json`."""
     job = open_job(folder)
     boards = measure(job, progress=part_of(progress, 0.0, 0.6), should_stop=should_stop)
-    plan = make_plan(job, boards, progress=part_of(progress, 0.6, 1.0), should_stop=should_stop)
+    return plan_measured(job, boards, progress=part_of(progress, 0.6, 1.0), should_stop=should_stop)
+
+
+def plan_measured(
+    job: Job,
+    boards: tuple[MeasuredBoard, ...],
+    *,
+    progress: Progress = keep_quiet,
+    should_stop: ShouldStop = never_stop,
+) -> Outcome:
+    """From boards that are measured to `out/plan.json`."""
+    plan = make_plan(job, boards, progress=progress, should_stop=should_stop)
     return Outcome(job, boards, plan, write_plan(job, plan))
 
 
@@ -252,7 +278,9 @@ def run_preview(folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
 
 def draw(outcome: Outcome, *, progress: Progress = keep_quiet) -> list[Path]:
     """Write front.png, back.png and a picture a bay."""
-    piece = gather_piece(outcome.job, outcome.plan, see_surfaces(outcome.boards, outcome.plan.boards))
+    piece = gather_piece(
+        outcome.job, outcome.plan, see_surfaces(outcome.boards, outcome.plan.boards, sawn=read_leaves(outcome.job))
+    )
     return save_previews(piece, outcome.job.folder / "out", progress=progress)
 
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from grainplan.boards import Leaf
+from grainplan.boards import Leaf, SidePhoto
 from grainplan.errors import JobFileError
 from grainplan.geometry import Box
 from grainplan.jobfile import find_job_file, read_job
@@ -116,7 +116,8 @@ def test_the_later_keys_land_in_the_job(tmp_path):
     assert (keep.x_mm, keep.y_mm) == pytest.approx((25.4, 2.38))
     assert [(out.board, out.bay) for out in job.leave_outs] == [("B", "left door"), ("B", None)]
     first, second = job.leaf_reports
-    assert (first.far, first.far_foot, first.near) == (tmp_path / "photos/a-face.jpg", "right", None)
+    assert first.far == SidePhoto(tmp_path / "photos/a-face.jpg", foot="right")
+    assert first.near is None
     assert (first.thickness_mm, first.cup_mm) == pytest.approx((7.14375, 0.396875))
     assert second.lost == "split along the pith on the second day"
     elm = job.board("B")

@@ -29,7 +29,7 @@ ROWS: list[list[str]] = [
     ],
     ["photos/"],
     ["wood/"],
-    ["resaw", "movement", "boardmeasure"],
+    ["resaw", "movement", "boardmeasure", "aftersaw"],
     ["match/"],
     ["show/"],
     ["steps", "changes", "looks"],
