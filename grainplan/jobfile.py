@@ -38,6 +38,8 @@ def find_job_file(folder_or_file: Path) -> Path:
             path = path / JOB_FILE
         if path.is_file():
             return path.absolute()
+        if path.is_dir():
+            raise JobFileError([f"{path} is a folder, and a file of that name is needed; move it away"])
         known = sorted(p.name for p in path.parent.glob("*.toml")) if path.parent.is_dir() else []
     except (OSError, ValueError):
         raise JobFileError([f"{show_value(str(path))} cannot be the name of a file or folder"]) from None
@@ -105,7 +107,8 @@ def _parse(written: bytes) -> dict[str, Any]:
     except RecursionError:
         raise JobFileError(["a value has brackets within brackets without end; a job file needs none of it"]) from None
     except ValueError as error:  # a number of more digits than Python turns into one, a month 13, …
-        raise JobFileError([f"a number or date cannot be read: {error}"]) from None
+        what = "a number has far too many digits" if "digits" in str(error) else f"a date cannot be read ({error})"
+        raise JobFileError([f"{what}; a job file needs none of it"]) from None
 
 
 def _check_format(raw: dict[str, Any], faults: Faults) -> None:

@@ -83,10 +83,8 @@ def _length_reader(over: float | None, at_most_mm: float) -> Callable[[Any, Vali
         if over is not None and not mm > over:
             raise ValueError(f"must be greater than {over:g}, you wrote {show_value(value)}")
         if mm > at_most_mm:
-            bare = isinstance(value, int | float)
-            other: Units = "mm" if _units(info) == "in" else "in"
-            taken = "inches" if other == "mm" else "millimetres"
-            hint = f'; bare numbers are {taken} in this job: write "{value} {other}" if you meant that' if bare else ""
+            bare = isinstance(value, int | float) and _units(info) == "in"
+            hint = f'; bare numbers are inches in this job: write "{value} mm" if you meant that' if bare else ""
             limit = format_length(at_most_mm, _units(info), smallest=1 if at_most_mm > 200 else 16)
             raise ValueError(f"{show_value(value)} is more than this can be (at most {limit}){hint}")
         return mm
@@ -126,10 +124,10 @@ def number(low: float, high: float, what: str, *, above: bool = False) -> PlainV
         if isinstance(value, bool) or not isinstance(value, int | float):
             quoted = isinstance(value, str) and value.strip().replace(".", "", 1).isdigit()
             hint = "; leave the quotes out" if quoted else ""
-            raise ValueError(f"must be a number, {what}; you wrote {show_value(value)}{hint}")
+            raise ValueError(f"must be a number ({what}); you wrote {show_value(value)}{hint}")
         if not low <= value <= high or (above and value <= low):
             least = f"greater than {low:g}" if above else f"at least {low:g}"
-            raise ValueError(f"must be {least} and at most {high:g} ({what}); you wrote {show_value(value)}")
+            raise ValueError(f"must be {least} and at most {high:,.0f} ({what}); you wrote {show_value(value)}")
         return float(value)
 
     return PlainValidator(read)

@@ -70,8 +70,9 @@ def make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except FileExistsError:
         raise SaveError(f"{folder} is a file, and a folder of that name is needed; move it away") from None
-    except OSError as error:
-        raise SaveError(f"the folder {folder} could not be made: {error.strerror or error}") from error
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise SaveError(f"the folder {folder} could not be made: {why}") from error
 
 
 def sweep_strays(path: Path) -> None:

@@ -185,5 +185,6 @@ def _to_mm(number: Fraction, unit: str, written: str) -> float:
 
 def _why_not(written: str, text: str, default: Units) -> str:
     if re.fullmatch(_NUMBER, text):
-        return f'"{written}" has no unit; write "{text} {default}", or a bare number without quotes'
+        unit = "in" if "/" in text else default
+        return f'"{written}" has no unit; write "{text} {unit}", or a bare number without quotes'
     return f'"{written}" is not a length; {_EXAMPLES}'
