@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from html import escape
 
@@ -12,10 +13,10 @@ from grainplan import changes, looks, steps
 from grainplan.frame import Bay
 from grainplan.job import Job
 from grainplan.plan import Plan, PlannedBay
-from grainplan.progress import Progress, ShouldStop
+from grainplan.progress import Progress, ShouldStop, part_of
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import tell_fault, tell_faults, tell_quiet
-from grainplan.screens.work import Work
+from grainplan.screens.work import HandOver, Work
 from grainplan.show.panel_picture import PieceSide
 
 CHOICE: Place = ("choice",)
@@ -49,10 +50,22 @@ def show_choice(desk: Desk) -> None:
 
 def begin_choice(desk: Desk) -> None:
     """Measure what is not measured yet, choose the leaves, draw the pictures; beside the page."""
-    folder = desk.folder
+    job, known = desk.job, desk.boards
+    if job is None:
+        return
 
-    def step(progress: Progress, should_stop: ShouldStop) -> steps.Outcome:
-        return steps.run_all(folder, progress=progress, should_stop=should_stop)
+    def step(hand_over: HandOver, progress: Progress, should_stop: ShouldStop) -> None:
+        measuring, choosing, drawing, printing = (
+            part_of(progress, a, b) for a, b in ((0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 1.0))
+        )
+        boards = tuple(known[board.name] for board in job.boards if board.name in known)
+        if len(boards) < len(job.boards):
+            boards = steps.measure(job, progress=measuring, should_stop=should_stop)
+        outcome = steps.plan_measured(job, boards, progress=choosing, should_stop=should_stop)
+        hand_over(outcome)
+        pictures = steps.draw(outcome, progress=drawing)
+        sheets = steps.print_sheets(outcome, progress=printing)
+        hand_over(replace(outcome, pictures=tuple(pictures), sheets=tuple(sheets)))
 
     desk.work = Work()
     desk.work.begin(step)
@@ -78,13 +91,16 @@ def _watch(desk: Desk) -> None:
     work = desk.work
     if work is None:
         return
-    if work.is_done:
+    done, news = work.is_done, work.result
+    if done:
         desk.work = None
+        desk.told.pop(CHOICE, None)
         if work.fault:
             desk.told[CHOICE] = work.fault
-        else:
-            desk.outcome = work.result
-            desk.told.pop(CHOICE, None)
+    if news is not None and news is not desk.outcome:
+        desk.outcome = news
+        st.rerun()
+    if done:
         st.rerun()
     words, button = st.columns([3, 1], vertical_alignment="center")
     words.progress(work.share, text=work.doing or "beginning")
@@ -135,11 +151,14 @@ def _show_bays(desk: Desk, job: Job, outcome: steps.Outcome) -> None:
 @st.dialog("Look closer", width="large")
 def _look_closer(desk: Desk, outcome: steps.Outcome, name: str) -> None:
     key = ("bay", outcome.plan.job_sha256, outcome.plan.cost, name)
-    st.image(desk.show(key, lambda: looks.draw_bay_of(outcome.job, outcome, name)), width="stretch")
+    picture, words = st.columns([1.6, 1], gap="large")
+    picture.image(desk.show(key, lambda: looks.draw_bay_of(outcome.job, outcome, name)), width="stretch")
     bay = next(b for b in outcome.plan.bays if b.name == name)
-    for seam in bay.seams:
-        st.write(looks.tell_seam(outcome.job, seam))
-        for caveat in seam.caveats:
+    with words:
+        st.html(f'<span class="board-name">{escape(name)}</span>')
+        for seam in bay.seams:
+            st.write(looks.tell_seam(outcome.job, seam))
+        for caveat in dict.fromkeys(caveat for seam in bay.seams for caveat in seam.caveats):
             st.caption(caveat)
 
 

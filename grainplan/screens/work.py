@@ -10,7 +10,8 @@ from typing import Any
 from grainplan.errors import GrainplanError
 from grainplan.progress import Progress, ShouldStop
 
-Step = Callable[[Progress, ShouldStop], Any]
+HandOver = Callable[[Any], None]
+Step = Callable[["HandOver", Progress, ShouldStop], None]
 
 
 @dataclass(slots=True)
@@ -23,7 +24,7 @@ class Work:
         How much is done, 0 to 1.
     doing : str
     result : object
-        What the step answered, once it is done.
+        What the step has handed over: the page may show it while the step still goes on.
     fault : str
         Why it failed, in a sentence; empty while all is well.
     """
@@ -55,9 +56,12 @@ class Work:
     def _tell(self, share: float, doing: str) -> None:
         self.share, self.doing = max(0.0, min(1.0, share)), doing
 
+    def _take(self, result: Any) -> None:
+        self.result = result
+
     def _run(self, step: Step) -> None:
         try:
-            self.result = step(self._tell, self._stop.is_set)
+            step(self._take, self._tell, self._stop.is_set)
         except GrainplanError as error:
             self.fault = str(error)
         except KeyboardInterrupt:
