@@ -65,9 +65,13 @@ def add_board(job: Job, sizes: Mapping[str, str]) -> Job:
     return jobedit.save_job(job, [jobedit.add_board({"name": find_free_name(job), **sizes})])
 
 
-def add_bay(job: Job, row: Mapping[str, Any]) -> Job:
-    """Add a bay; `row` as in the file."""
-    return jobedit.save_job(job, [jobedit.add_bay(dict(row))])
+def add_bay_like(job: Job, row: Mapping[str, Any]) -> Job:
+    """Add a bay like another one, `row` as in the file, under a name of its own; it is nobody's mirror image."""
+    taken = {bay.name.casefold() for bay in job.bays}
+    stem = str(row.get("name", "bay"))
+    name = next(n for n in (f"{stem} {count}" for count in range(2, len(taken) + 3)) if n.casefold() not in taken)
+    like = {key: value for key, value in row.items() if key not in ("name", "mirror", "done")}
+    return jobedit.save_job(job, [jobedit.add_bay({"name": name, **like})])
 
 
 def remove_board(job: Job, name: str) -> Job:

@@ -105,8 +105,7 @@ def _offer_another(desk: Desk, job: Job) -> None:
         return
     like, _ = st.columns([1, 3])
     if like.button("Another bay like the last", key="another_bay", width="stretch"):
-        last = dict((read_place(desk, ("bay",)) or [{}])[-1])
-        last.pop("mirror", None)
-        desk.make(lambda job: changes.add_bay(job, last), place=ADD)
+        last = (read_place(desk, ("bay",)) or [{}])[-1]
+        desk.make(lambda job: changes.add_bay_like(job, last), place=ADD)
         st.rerun()
     tell_fault(desk, ADD)

@@ -1,0 +1,364 @@
+"""The app without a browser: what is typed reaches the job file or is told; all numbers are those of the steps."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from streamlit.testing.v1 import AppTest
+
+from grainplan import changes, looks, steps
+from grainplan.boards import MeasuredBoard
+from grainplan.errors import GrainplanError, PhotoError
+from grainplan.screens.corners import guess_corners
+from grainplan.screens.work import Work
+from grainplan.units import format_length
+
+ROOT = Path(__file__).parent.parent
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample job, taken all the way once."""
+    folder = tmp_path_factory.mktemp("planned") / "cupboard"
+    steps.copy_sample(folder)
+    steps.run_all(folder)
+    return folder
+
+
+@pytest.fixture
+def folder(planned: Path, tmp_path: Path) -> Path:
+    return shutil.copytree(planned, tmp_path / "cupboard")
+
+
+def start(monkeypatch: pytest.MonkeyPatch, *named: Path) -> AppTest:
+    monkeypatch.setattr(sys, "argv", ["app.py", *map(str, named)])
+    return AppTest.from_file(str(ROOT / "app.py"), default_timeout=90).run()
+
+
+def go_to(app: AppTest, place: str) -> AppTest:
+    app.session_state["places"] = place
+    return app.run()
+
+
+def field(app: AppTest, label: str):
+    return next(f for f in app.text_input if f.label == label)
+
+
+def button(app: AppTest, key: str):
+    return app.button(key=key)
+
+
+def words_on(app: AppTest) -> str:
+    kinds = ("markdown", "caption", "html", "error", "warning", "subheader")
+    return "\n".join(str(getattr(e, "value", "") or getattr(e.proto, "body", "")) for k in kinds for e in app.get(k))
+
+
+def read(folder: Path) -> dict:
+    return tomllib.loads((folder / "job.toml").read_text(encoding="utf-8"))
+
+
+def wait_for_work(app: AppTest) -> AppTest:
+    for _ in range(4):
+        work = app.session_state["open_desk"].work
+        if work is None:
+            return app
+        assert work.wait(120)
+        app.run()
+    raise AssertionError("the work did not end")
+
+
+def test_the_sample_is_opened_on_a_copy(monkeypatch, tmp_path) -> None:
+    app = start(monkeypatch)
+    field(app, "Copy it to").set_value(str(tmp_path / "mine")).run()
+    button(app, "open_sample").click().run()
+    assert not app.exception
+    assert (tmp_path / "mine" / "job.toml").read_bytes() == (steps.find_sample() / "job.toml").read_bytes()
+    assert all(f"take:{name}" in {b.key for b in app.button} for name in "ABCDEF")
+
+
+def test_a_folder_without_a_job_is_told(monkeypatch, tmp_path) -> None:
+    app = start(monkeypatch)
+    field(app, "Job folder").set_value(str(tmp_path / "nowhere")).run()
+    button(app, "open_job").click().run()
+    assert "is not there" in app.error[0].value
+    assert not app.exception
+
+
+def test_a_new_job_is_started_and_open(monkeypatch, tmp_path) -> None:
+    app = start(monkeypatch)
+    field(app, "Job folder").set_value(str(tmp_path / "bookcase")).run()
+    button(app, "start_job").click().run()
+    assert not app.exception
+    assert (tmp_path / "bookcase" / "job.toml").is_file()
+    assert "Bookcase" in words_on(app)
+
+
+def test_a_number_of_the_shop_answers_at_once_and_keeps_the_comments(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Shop")
+    before = (folder / "job.toml").read_text(encoding="utf-8")
+    told = looks.tell_resaw(steps.open_job(folder), "A")[0]
+    assert told in words_on(app)
+    field(app, "Kerf of the resaw blade").set_value("3/32 in").run()
+    after = (folder / "job.toml").read_text(encoding="utf-8")
+    assert after == before.replace('kerf = "1/16 in"', 'kerf = "3/32 in"', 1)
+    job = steps.open_job(folder)
+    resaw = steps.resaw_boards(job)["A"]
+    assert f"mates {format_length(resaw.mate_gap_mm, 'in')} apart" in words_on(app)
+    assert told not in words_on(app)
+
+
+@pytest.mark.parametrize(
+    ("typed", "says"), [("4/4", "quarter name|sold by"), ("thick", "not a length"), ("-1 in", "0 or more")]
+)
+def test_a_wrong_number_is_told_and_the_file_stays(monkeypatch, folder, typed, says) -> None:
+    app = go_to(start(monkeypatch, folder), "Shop")
+    before = (folder / "job.toml").read_bytes()
+    field(app, "Kerf of the resaw blade").set_value(typed).run()
+    assert re.search(says, words_on(app))
+    assert (folder / "job.toml").read_bytes() == before
+    field(app, "Kerf of the resaw blade").set_value("1/16 in").run()
+    assert not re.search(says, words_on(app))
+    assert not app.exception
+
+
+def test_what_the_screens_say_is_what_the_steps_say(monkeypatch, folder) -> None:
+    """The leaves of every bay on the page are those of plan.json, the sums those of the resaw arithmetic."""
+    job = steps.open_job(folder)
+    app = go_to(start(monkeypatch, folder), "Choice")
+    page = words_on(app)
+    plan = steps.reach_plan(folder).plan
+    for bay in plan.bays:
+        assert bay.why in page
+        for panel in bay.panels.values():
+            assert " · ".join(f"{s.leaf.name} {s.surface}" for s in panel.strips) in page
+            assert f"{format_length(panel.strips[0].x_mm[0], 'in')} to " in page
+    app = go_to(app, "Shop")
+    for name, resaw in steps.resaw_boards(job).items():
+        assert f"**{name}** — {resaw.leaves} lea" in words_on(app)
+
+
+def test_keep_and_let_go(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Choice")
+    before = (folder / "job.toml").read_text(encoding="utf-8")
+    leaves = steps.reach_plan(folder).plan.bays[0]
+    wait_for_work(button(app, f"keep:{leaves.name}").click().run())
+    assert not app.exception
+    kept = read(folder)["keep"]
+    lower = leaves.panels["lower"]
+    assert kept[0]["bay"] == leaves.name
+    assert kept[0]["leaves"] == [s.leaf.name for s in lower.strips]
+    again = {bay.name: bay for bay in steps.reach_plan(folder).plan.bays}[leaves.name]
+    assert [s.leaf for s in again.panels["lower"].strips] == [s.leaf for s in lower.strips]
+    assert again.panels["lower"].strips[0].x_mm == pytest.approx(lower.strips[0].x_mm, abs=0.5)
+    wait_for_work(button(app, f"let_go:{leaves.name}").click().run())
+    assert "keep" not in read(folder)
+    assert (folder / "job.toml").read_text(encoding="utf-8").strip() == before.strip()
+
+
+def test_leave_out_and_allow_again(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Choice")
+    bay = steps.reach_plan(folder).plan.bays[0]
+    board = bay.panels["lower"].strips[0].leaf.board
+    wait_for_work(button(app, f"leave:{bay.name}:{board}").click().run())
+    assert read(folder)["leave_out"] == [{"board": board, "bay": bay.name}]
+    now = {b.name: b for b in app.session_state["open_desk"].outcome.plan.bays}
+    assert all(s.leaf.board != board for s in now[bay.name].panels["lower"].strips)
+    wait_for_work(button(app, f"allow:{bay.name}:{board}").click().run())
+    assert "leave_out" not in read(folder)
+    assert not app.exception
+
+
+def test_a_changed_job_asks_for_a_new_choice(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Shop")
+    field(app, "Kerf of the resaw blade").set_value("3/32 in").run()
+    app = go_to(app, "Choice")
+    assert "has changed since" in words_on(app)
+    wait_for_work(button(app, "choose").click().run())
+    assert "has changed since" not in words_on(app)
+    assert steps.reach_plan(folder).plan.job_sha256 == steps.open_job(folder).sha256
+
+
+def test_a_job_file_with_faults_is_told_until_it_is_mended(monkeypatch, folder) -> None:
+    path = folder / "job.toml"
+    good = path.read_text(encoding="utf-8")
+    path.write_text(good.replace('kerf = "1/16 in"', 'kref = "1/16 in"', 1), encoding="utf-8")
+    app = start(monkeypatch, folder)
+    assert "kref" in app.error[0].value
+    assert not app.exception
+    path.write_text(good, encoding="utf-8")
+    app.run()
+    assert not app.error
+
+
+def bench(app: AppTest, board: str) -> AppTest:
+    return button(app, f"take:{board}").click().run()
+
+
+def find_corners_key(app: AppTest) -> str:
+    return next(k for k in app.session_state._state.filtered_state if str(k).startswith("corners:"))
+
+
+def test_corners_moved_on_the_picture_are_written_down(monkeypatch, folder) -> None:
+    app = bench(start(monkeypatch, folder), "A")
+    key = find_corners_key(app)
+    moved = [[30.0, 226.3], [2842.9, 254.0], [2825.2, 539.9], [38.1, 509.1]]
+    app.session_state[key] = {"points": moved}
+    app.run()
+    assert "not written down yet" in words_on(app)
+    assert read(folder)["board"][0]["face"]["corners"][0] == [24.7, 224.1]
+    button(app, "write:A:face").click().run()
+    assert read(folder)["board"][0]["face"]["corners"] == moved
+    assert "not written down yet" not in words_on(app)
+    assert not app.exception
+
+
+def test_corners_that_turn_the_wrong_way_are_told_before_they_are_written(monkeypatch, folder) -> None:
+    app = bench(start(monkeypatch, folder), "A")
+    before = (folder / "job.toml").read_bytes()
+    turned = [[2842.9, 254.0], [24.7, 224.1], [38.1, 509.1], [2825.2, 539.9]]
+    app.session_state[find_corners_key(app)] = {"points": turned}
+    app.run()
+    assert "clockwise" in words_on(app)
+    assert (folder / "job.toml").read_bytes() == before
+    button(app, "back:A:face").click().run()
+    assert "clockwise" not in words_on(app)
+    assert not app.exception
+
+
+def test_another_board_with_its_photo(monkeypatch, folder) -> None:
+    app = start(monkeypatch, folder)
+    for label, typed in (("Length", "70 in"), ("Width", "7 in"), ("Thickness", "1 in")):
+        field(app, label).set_value(typed)
+    next(b for b in app.button if b.label == "Put it in the rack").click().run()
+    assert read(folder)["board"][-1] == {"name": "G", "length": "70 in", "width": "7 in", "thickness": "1 in"}
+    photo = (folder / "photos" / "a-face.jpg").read_bytes()
+    app.file_uploader[0].upload("IMG_1.jpg", photo, "image/jpeg").run()
+    button(app, "take_photo:G:face").click().run()
+    assert read(folder)["board"][-1]["face"] == {"photo": "photos/g-face.jpg"}
+    assert (folder / "photos" / "g-face.jpg").read_bytes() == photo
+    assert "Not written into the job yet" in words_on(app)
+    assert not app.exception
+
+
+def test_a_board_with_a_wrong_size_is_told(monkeypatch, folder) -> None:
+    app = start(monkeypatch, folder)
+    before = (folder / "job.toml").read_bytes()
+    for label, typed in (("Length", "70 in"), ("Width", "7 in"), ("Thickness", "4/4")):
+        field(app, label).set_value(typed)
+    next(b for b in app.button if b.label == "Put it in the rack").click().run()
+    assert "sold by" in words_on(app)
+    assert (folder / "job.toml").read_bytes() == before
+
+
+def test_a_photo_that_is_no_picture_leaves_nothing_behind(folder) -> None:
+    job = steps.open_job(folder)
+    before = sorted(p.name for p in (folder / "photos").iterdir())
+    with pytest.raises(PhotoError, match="the photo of the back"):
+        changes.add_photo(job, "A", "back", content=b"not a picture at all")
+    assert sorted(p.name for p in (folder / "photos").iterdir()) == before
+
+
+def test_a_second_photo_of_a_side_never_overwrites_the_first(folder) -> None:
+    job = steps.open_job(folder)
+    first = (folder / "photos" / "a-face.jpg").read_bytes()
+    changed = changes.add_photo(job, "A", "face", content=(folder / "photos" / "b-face.jpg").read_bytes())
+    assert (folder / "photos" / "a-face.jpg").read_bytes() == first
+    assert changed.board("A").photos["face"][0].path.name == "a-face-2.jpg"
+
+
+def test_bays_are_added_changed_and_taken_out(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Piece")
+    button(app, "another_bay").click().run()
+    assert [bay["name"] for bay in read(folder)["bay"]][-2:] == ["right side", "right side 2"]
+    button(app, "remove_bay:4").click().run()
+    assert len(read(folder)["bay"]) == 4
+    widths = [f for f in app.text_input if f.label == "Width"]
+    widths[0].set_value("13 in").run()
+    assert read(folder)["bay"][0]["width"] == "13 in"
+    assert not app.exception
+
+
+def test_downloads_and_cautions(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "To the saw")
+    labels = {d.label for d in app.get("download_button")}
+    assert {"Shop sheets", "Labels", "Picture of the front", "Everything in one file"} <= labels
+    assert "Push block" in words_on(app)
+    with zipfile.ZipFile(io.BytesIO(looks.pack_results(folder))) as pack:
+        names = set(pack.namelist())
+    assert {"front.png", "back.png", "bays/left door.png", "sheets.pdf", "plan.json"} <= names
+    assert not [name for name in names if name.startswith("boards/")]
+
+
+@pytest.mark.parametrize("side", ["face", "back", "foot", "head"])
+def test_the_corners_that_are_offered_turn_the_right_way(folder, side) -> None:
+    """A board without corners gets some that the flattening accepts, on each of its four sides."""
+    job = steps.open_job(folder)
+    board = job.board("A")
+    path = board.photos[side][0].path
+    shown = looks.show_photo(path)
+    assert looks.square_on(board, side, path, corners=guess_corners(shown.size_px, side))
+
+
+def test_a_photo_is_shown_upright_and_corners_count_in_its_own_pixels(tmp_path) -> None:
+    path = tmp_path / "turned.jpg"
+    exif = Image.Exif()
+    exif[0x0112] = 6  # a quarter turn (CIPA DC-008)
+    pixels = np.random.default_rng(1).integers(0, 255, (900, 2400, 3), dtype=np.uint8)
+    Image.fromarray(pixels).save(path, exif=exif)
+    shown = looks.show_photo(path)
+    assert shown.size_px == (900, 2400)
+    with Image.open(io.BytesIO(shown.jpeg)) as image:
+        assert image.size == (675, 1800)
+
+
+def test_work_tells_what_went_wrong() -> None:
+    def fail(_hand_over, _progress, _should_stop):
+        raise GrainplanError("the saw is blunt")
+
+    work = Work()
+    work.begin(fail)
+    assert work.wait(5)
+    assert work.fault == "the saw is blunt"
+
+
+def test_work_can_be_stopped_with_its_best_so_far() -> None:
+    def step(hand_over, progress, should_stop):
+        progress(0.5, "half way")
+        hand_over("first")
+        while not should_stop():
+            pass
+        hand_over("best so far")
+
+    work = Work()
+    work.begin(step)
+    work.ask_to_stop()
+    assert work.wait(5)
+    assert (work.result, work.share, work.doing, work.fault) == ("best so far", 0.5, "half way", "")
+
+
+def test_the_app_is_bound_to_this_machine_and_tells_nobody(monkeypatch) -> None:
+    config = tomllib.loads((ROOT / ".streamlit" / "config.toml").read_text(encoding="utf-8"))
+    assert config["server"]["address"] == "localhost"
+    assert config["browser"]["gatherUsageStats"] is False
+    called: list[list[str]] = []
+    monkeypatch.setattr(steps.subprocess, "call", lambda command, **_: called.append(command) or 0)
+    steps.start_app(Path("job"), port=8600)
+    assert "--server.address=localhost" in called[0]
+    assert "--browser.gatherUsageStats=false" in called[0]
+    assert called[0][-2:] == ["--", "job"]
+
+
+def test_a_board_without_a_broad_side_is_no_row_of_the_rack(folder) -> None:
+    measured = next(iter(looks.find_measured(steps.open_job(folder)).values()))
+    bare = MeasuredBoard(measured.board, measured.length_mm, measured.width_mm)
+    with pytest.raises(ValueError, match="no measured broad side"):
+        looks.draw_face(bare)
