@@ -74,11 +74,8 @@ def lay_grid(size_mm: tuple[float, float, float], step_mm: tuple[float, float, f
 def take_layer(nodes: Reals, layer: Layer) -> Reals:
     """The nodes on one side, rows and columns as in its picture; a view, so writing to it writes to `nodes`."""
     axis, end = LAYERS[layer]
-    if axis == 2:
-        return nodes[:, :, end].T
-    if axis == 0:
-        return nodes[end].T
-    return nodes[:, end, :].T
+    flat: Reals = np.moveaxis(nodes, axis, 0)[end].T
+    return flat
 
 
 def place_pixels(
@@ -121,4 +118,5 @@ def cut_level(nodes: Reals, grid: NodeGrid, axis: int, at_mm: float) -> Reals:
 def centre_pixels(picture: Picture) -> tuple[Reals, Reals]:
     """Places of a picture's pixel centres along its columns and its rows, mm."""
     rows, columns = picture.pixels.shape[:2]
-    return (np.arange(columns) + 0.5) / picture.px_per_mm, (np.arange(rows) + 0.5) / picture.px_per_mm
+    density = np.float64(picture.px_per_mm)
+    return (np.arange(columns) + 0.5) / density, (np.arange(rows) + 0.5) / density

@@ -34,8 +34,12 @@ THIN = 30.0
 SLOW_MM = (40.0, 10.0)
 """Changes slower than this, along and across, are tone and not ring."""
 COARSE_PX = 8
-FOLLOW_MM = 12.0
-"""How far sideways a fibre is followed from the side to the depth."""
+FOLLOW_MM = 6.0
+"""How far sideways one step goes that follows a ring from the depth to the side."""
+FIBRE_PX = 4
+"""Pixels along the grain that are followed together."""
+FIBRES = np.float32(0.8)
+"""Share of the side's fibres that is shown inside: they are that side's, and only like those of the depth."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,7 +48,6 @@ class PaintSide:
 
     tone: Floats
     ring_mm: Floats
-    slope: Floats
     rest: Floats
 
 
@@ -86,17 +89,18 @@ def measure_rings(
 
 def mix_paint(sides: Mapping[Layer, Picture], nodes: Reals, grid: NodeGrid, pith: PithLine) -> Paint:
     """Learn the colours of a board from its broad sides."""
+    broad: tuple[Layer, Layer] = ("face", "back")
     rings: dict[Layer, Floats] = {}
     tones: dict[Layer, Floats] = {}
     details: dict[Layer, Floats] = {}
-    for layer in ("face", "back"):
-        picture = sides[layer]  # type: ignore[index]
+    for layer in broad:
+        picture = sides[layer]
         depth = 0.0 if layer == "face" else grid.size_mm[2]
-        rings[layer] = measure_rings(nodes, grid, pith, depth_mm=depth, places_mm=centre_pixels(picture))  # type: ignore[index]
-        tones[layer] = _find_tone(picture)  # type: ignore[index]
+        rings[layer] = measure_rings(nodes, grid, pith, depth_mm=depth, places_mm=centre_pixels(picture))
+        tones[layer] = _find_tone(picture)
         shape = (picture.pixels.shape[1], picture.pixels.shape[0])
-        tone = cv2.resize(tones[layer], shape, interpolation=cv2.INTER_LINEAR)  # type: ignore[index]
-        details[layer] = picture.pixels.astype(np.float32) - tone  # type: ignore[index]
+        tone = cv2.resize(tones[layer], shape, interpolation=cv2.INTER_LINEAR)
+        details[layer] = picture.pixels.astype(np.float32) - tone
     first = min(float(ring.min()) for ring in rings.values()) - 2.0
     last = max(float(ring.max()) for ring in rings.values()) + 2.0
     bins = int((last - first) / BIN_MM) + 2
@@ -106,20 +110,29 @@ def mix_paint(sides: Mapping[Layer, Picture], nodes: Reals, grid: NodeGrid, pith
     painted: dict[Layer, PaintSide] = {}
     for layer, ring in rings.items():
         rest = details[layer] - _read_colours(table, first, ring)
-        slope = np.gradient(cv2.GaussianBlur(ring, (0, 0), 0.5 * density), 1.0 / density, axis=0).astype(np.float32)
-        painted[layer] = PaintSide(tones[layer], ring, slope, rest)
+        painted[layer] = PaintSide(tones[layer], ring, rest)
     return Paint(first, table, painted, density)
 
 
-def paint_level(paint: Paint, ring_mm: Floats, *, share: float) -> Pixels:
-    """Colour a surface whose ring places are known; `share` is its depth as a part of the thickness."""
+def paint_level(paint: Paint, ring_mm: Floats, *, share: float) -> tuple[Pixels, Pixels]:
+    """Colour a surface whose ring places are known; `share` is its depth as a part of the thickness.
+
+    Returns
+    -------
+    whole, rings_alone : ndarray of uint8, shape (rows, columns, 3)
+        With the fibres of the nearer side, and without.
+    """
     rows, columns = ring_mm.shape
     face, back = paint.sides["face"], paint.sides["back"]
     tone = face.tone * np.float32(1 - share) + back.tone * np.float32(share)
-    colour = cv2.resize(tone, (columns, rows), interpolation=cv2.INTER_LINEAR)
-    colour += _read_colours(paint.table, paint.first_mm, ring_mm)
-    colour += _follow_fibres(face if share <= 0.5 else back, ring_mm, paint.px_per_mm)
-    return np.clip(colour + 0.5, 0, 255).astype(np.uint8)
+    rings = cv2.resize(tone, (columns, rows), interpolation=cv2.INTER_LINEAR)
+    rings = rings + _read_colours(paint.table, paint.first_mm, ring_mm)
+    whole = rings + _follow_fibres(face if share <= 0.5 else back, ring_mm, paint.px_per_mm)
+    return _round_colours(whole), _round_colours(rings)
+
+
+def _round_colours(colour: NDArray[np.floating]) -> Pixels:
+    return np.asarray(np.clip(colour + 0.5, 0, 255), dtype=np.uint8)
 
 
 def _find_tone(picture: Picture) -> Floats:
@@ -169,13 +182,37 @@ def _read_colours(table: Floats, first_mm: float, ring_mm: Floats) -> Floats:
 
 
 def _follow_fibres(side: PaintSide, ring_mm: Floats, px_per_mm: float) -> Floats:
-    """The fine rest of the side's colours, moved sideways to where its ring has come at this depth."""
+    """The fine rest of a side's colours, brought from where the side shows the ring that a place at the depth has."""
     rows, columns = ring_mm.shape
-    way = (ring_mm - side.ring_mm) * side.slope / (side.slope**2 + np.float32(0.12))
-    way = cv2.GaussianBlur(np.clip(way, -FOLLOW_MM, FOLLOW_MM), (0, 0), 3.0 * px_per_mm)
-    # Where neighbours come from far apart, what lies between is drawn out into smears: there it fades.
-    stretch = cv2.Sobel(way, cv2.CV_32F, 0, 1) * np.float32(px_per_mm / 8.0)
-    column, row = np.meshgrid(np.arange(columns, dtype=np.float32), np.arange(rows, dtype=np.float32))
-    row += way * np.float32(px_per_mm)
-    rest = cv2.remap(side.rest, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
-    return np.asarray(rest * (1.0 / (1.0 + 4.0 * stretch * stretch))[..., None], dtype=np.float32)
+    small = (max(2, columns // FIBRE_PX), rows)
+    wanted = np.asarray(cv2.resize(ring_mm, small, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    shown = np.asarray(cv2.resize(side.ring_mm, small, interpolation=cv2.INTER_AREA), dtype=np.float32)
+    row, apart = _find_rows(wanted, shown, px_per_mm)
+    # Rings that this side does not show here have no fibres to follow; drawn-out ones would make smears.
+    stretch = cv2.Sobel(row, cv2.CV_32F, 0, 1) / 8.0 - 1.0
+    trust = np.exp(-4.0 * apart * apart) / (1.0 + 4.0 * stretch * stretch)
+    from_row = cv2.resize(row, (columns, rows), interpolation=cv2.INTER_LINEAR)
+    trust = cv2.resize(trust.astype(np.float32), (columns, rows), interpolation=cv2.INTER_LINEAR)
+    column = np.ascontiguousarray(np.broadcast_to(np.arange(columns, dtype=np.float32), (rows, columns)))
+    rest = cv2.remap(side.rest, column, from_row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(rest * (FIBRES * trust)[..., None], dtype=np.float32)
+
+
+def _find_rows(wanted: Floats, shown: Floats, px_per_mm: float) -> tuple[Floats, Floats]:
+    """For each place the row, in its own column, where a side shows the wanted ring, and by how much it misses it.
+
+    Newton's steps from the place itself, so that the nearest such row is found.
+    """
+    rows, columns = shown.shape
+    slope = np.gradient(cv2.GaussianBlur(shown, (0, 0), 0.5 * px_per_mm), axis=0).astype(np.float32)
+    column, start = np.meshgrid(np.arange(columns, dtype=np.float32), np.arange(rows, dtype=np.float32))
+    row: Floats = start.astype(np.float32)
+    apart: Floats = wanted - shown
+    longest = FOLLOW_MM * px_per_mm
+    for _ in range(6):
+        steep = cv2.remap(slope, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        step = np.clip(apart * steep / (steep * steep + np.float32(0.003)), -longest, longest)
+        row = np.clip(row + step, 0, rows - 1).astype(np.float32)
+        there = cv2.remap(shown, column, row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        apart = np.asarray(wanted - there, dtype=np.float32)
+    return row, apart

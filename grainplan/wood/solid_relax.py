@@ -64,13 +64,14 @@ def read_cells(picture: Picture, grid: NodeGrid, layer: Layer) -> LineCells:
     pixel = measure_tensor(even_out(picture.lightness(), density), density, smooth_mm=0.01)
     columns, rows = grid.layer_counts(layer)
     parts = [
-        cv2.GaussianBlur(
-            cv2.resize(part, (columns - 1, rows - 1), interpolation=cv2.INTER_AREA).astype(np.float64), (0, 0), 0.55
+        np.asarray(
+            cv2.GaussianBlur(cv2.resize(part, (columns - 1, rows - 1), interpolation=cv2.INTER_AREA), (0, 0), 0.55),
+            dtype=np.float32,
         )
         for part in (pixel.columns, pixel.mixed, pixel.rows)
     ]
     field = read_direction(Tensor(parts[0], parts[1], parts[2]), density)
-    energy = parts[0] + parts[2]
+    energy = (parts[0] + parts[2]).astype(np.float64)
     angle = np.radians(field.angle_deg.astype(np.float64))
     strength = np.minimum(energy / (float(np.median(energy)) + 1e-9), 1.5)
     return LineCells(np.cos(angle), np.sin(angle), field.sure.astype(np.float64), strength)
