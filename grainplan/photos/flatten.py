@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -11,9 +11,18 @@ from grainplan.boards import BROAD_SIDES, BoardSide, RoughBoard, Side, SidePhoto
 from grainplan.errors import NotFound
 from grainplan.geometry import Floats
 from grainplan.photos.check import check_photo
-from grainplan.photos.corners import View, doubt_lens_mm, doubt_scale, outline_side, place_view, size_side
+from grainplan.photos.corners import (
+    CORNER_DOUBT_PX,
+    View,
+    doubt_lens_mm,
+    doubt_scale,
+    outline_side,
+    place_view,
+    size_side,
+)
 from grainplan.photos.light import even_light
 from grainplan.photos.load import REDUCTIONS, Photo, PhotoHeader, load_photo, read_header
+from grainplan.photos.locate import choose_search_reduction, find_corners
 from grainplan.picture import Picture, Pixels
 from grainplan.progress import Progress, keep_quiet
 
@@ -79,10 +88,10 @@ def flatten_side(
     called = f"board {board.name}, {side} ({photos[0].path.name})"
     progress(0.0, f"reading {called}")
     header = read_header(photos[0].path)
-    view = _find_view(board, side, photos[0], header)
-    if isinstance(view, NotFound):
-        return view
-    photo = load_photo(header, reduction=choose_reduction(view, px_per_mm))
+    placed = _place_photo(board, side, photos[0], (header, px_per_mm))
+    if isinstance(placed, NotFound):
+        return placed
+    photo, view, corner_px = placed
     seen = check_photo(photo, view, side)
     progress(0.5, f"flattening {called}")
     sheet = Sheet.of((0.0, 0.0), size_side(board, side), px_per_mm)
@@ -95,18 +104,31 @@ def flatten_side(
     return BoardSide(
         picture=Picture(pixels, px_per_mm),
         photo_px_per_mm=round(float(view.densities()[4].min()), 3),
-        scale_doubt_percent=round(doubt_scale(view), 3),
+        scale_doubt_percent=round(doubt_scale(view, corner_px=corner_px), 3),
         caveats=(*view.caveats, *seen, *_tell_density(view, px_per_mm), *_tell_lens(view, side)),
     )
 
 
-def _find_view(board: RoughBoard, side: Side, photo: SidePhoto, header: PhotoHeader) -> View | NotFound:
-    called = f"board {board.name}, {side} ({photo.path.name})"
-    if photo.corners is None:
-        return NotFound(f"{called}: its corners are not known; type them in, four points of the upright photo")
-    outline = outline_side(board, side, x_mm=photo.x_mm)
+def _place_photo(
+    board: RoughBoard, side: Side, shot: SidePhoto, wanted: tuple[PhotoHeader, float]
+) -> tuple[Photo, View, float] | NotFound:
+    """Decode a photo as finely as is wanted and say how it sees the side, by typed corners or by its outline."""
+    header, px_per_mm = wanted
+    called = f"board {board.name}, {side} ({shot.path.name})"
+    outline = outline_side(board, side, x_mm=shot.x_mm)
     size = (header.width_px, header.height_px)
-    return place_view(outline, np.array(photo.corners), size_px=size, side=side, called=called)
+    if shot.corners is not None:
+        view = place_view(outline, np.array(shot.corners), size_px=size, side=side, called=called)
+        return load_photo(header, reduction=choose_reduction(view, px_per_mm)), view, CORNER_DOUBT_PX
+    photo = load_photo(header, reduction=choose_search_reduction(header))
+    found = find_corners(photo, board, side, shot)
+    if isinstance(found, NotFound):
+        return found
+    view = place_view(outline, found.corners_px, size_px=size, side=side, called=called)
+    finer = choose_reduction(view, px_per_mm)
+    if finer < photo.reduction:
+        photo = load_photo(header, reduction=finer)
+    return photo, replace(view, caveats=(*found.caveats, *view.caveats)), found.doubt_px
 
 
 def _tell_density(view: View, px_per_mm: float) -> tuple[str, ...]:

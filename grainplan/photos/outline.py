@@ -1,0 +1,177 @@
+"""Find a board in a photo without typed corners: four straight edges in the proportions that the tape gave."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from grainplan.errors import NotFound
+from grainplan.geometry import Floats
+from grainplan.photos.edges import Edge, fit_edge, meet_edges
+from grainplan.photos.quads import Quad, judge_shape, search_quads, stand_beyond
+from grainplan.picture import Pixels
+
+_LEAST_NEAR = 2.0
+_LEAST_SUPPORT = 0.78
+_EDGE_SUPPORT = 0.8
+_SHAPE_TOLD = 0.012
+_SHAPE_REFUSED = 0.025
+_SKEW_REFUSED_DEG = 3.0
+_DOUBT_REFUSED = 0.0015  # of the photo's long side: 6 px of a 12-megapixel photo
+_THIN_EDGE_PX = 8.0  # a board's edge that shows wider has an arris to be seen
+_PLACED_DOUBT = 0.004  # of the width: how well its proportion to the length is typed
+_RIM = 0.004  # of the photo's long side
+EDGE_NAMES = ("upper edge", "right end", "lower edge", "left end")
+NEXT_MOVE = (
+    "lay the board on something plain that differs from it in colour, a hand's breadth of it showing all round, or "
+    "type its four corners"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A board found in a photo.
+
+    Parameters
+    ----------
+    corners_px : ndarray, shape (4, 2)
+        Upper left, upper right, lower right, lower left of the board as it lies in the picture, its length to the
+        right; from the first pixel's corner.
+    edges : tuple of Edge
+        Upper, right, lower, left.
+    doubt_px : float
+        How far a corner may be off, 19 times in 20.
+    caveats : tuple of str
+    """
+
+    corners_px: Floats
+    edges: tuple[Edge, ...]
+    doubt_px: float
+    caveats: tuple[str, ...] = ()
+
+
+def find_outline(pixels: Pixels, outline_mm: Floats, *, called: str) -> Outline | NotFound:
+    """Find a board that lies with its length across the picture.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8
+    outline_mm : ndarray, shape (4, 2)
+        The board's corners in its own plane, clockwise from the upper left as it lies in the picture, mm.
+    called : str
+        How to name the photo to the maker.
+
+    Returns
+    -------
+    Outline, or NotFound with the reason and what to do: never a guess.
+    """
+    found = search_quads(pixels, outline_mm)
+    if not found:
+        return NotFound(
+            f"{called}: no board found, nothing has four straight edges in the proportions of the typed length and "
+            f"width; {NEXT_MOVE}"
+        )
+    best = found[0]
+    weak = [
+        n
+        for n, q, s in zip(EDGE_NAMES, best.evidence, best.support, strict=True)
+        if q < _LEAST_NEAR or s < _LEAST_SUPPORT
+    ]
+    if weak:
+        return NotFound(f"{called}: the board's {' and '.join(weak)} cannot be told from what lies behind; {NEXT_MOVE}")
+    return _refine(pixels, outline_mm, best, called)
+
+
+def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, called: str) -> Outline | NotFound:
+    """From the searched picture to the photo's own pixels."""
+    size = (pixels.shape[1], pixels.shape[0])
+    reach = 2.0 + 4.5 * quad.scale
+    edges = _fit_all(pixels, quad.corners_px, reach)
+    edges = _fit_all(pixels, _meet_all(edges), 5.0, edges)
+    edges = _mind_arris(pixels, outline_mm, edges)
+    corners = _meet_all(edges)
+    stretch, skew = judge_shape(outline_mm, corners, size)
+    rim = _RIM * max(size)
+    cut = [
+        n
+        for n, (i, j) in zip(EDGE_NAMES, ((0, 1), (1, 2), (2, 3), (3, 0)), strict=True)
+        if _at_rim(corners[[i, j]], size, rim)
+    ]
+    if cut:
+        return NotFound(
+            f"{called}: the board's {' and '.join(cut)} reaches the rim of the photo; step back until the whole side "
+            "is in the picture, or type the corners of the part that is seen and say which part it is"
+        )
+    unseen = [n for n, e in zip(EDGE_NAMES, edges, strict=True) if e.support < _EDGE_SUPPORT]
+    if unseen:
+        return NotFound(f"{called}: the board's {' and '.join(unseen)} cannot be followed; {NEXT_MOVE}")
+    if abs(stretch) > _SHAPE_REFUSED or skew > _SKEW_REFUSED_DEG:
+        return NotFound(
+            f"{called}: what looks like the board is {_say_stretch(stretch)} for its length than typed, and {skew:.0f} "
+            f"degrees out of square; measure length and width again, or {NEXT_MOVE}"
+        )
+    # A lens or a crook bows both long edges nearly alike; where they differ, one of them was not followed well.
+    bows = abs(edges[0].bow_px - edges[2].bow_px) + abs(edges[1].bow_px) + abs(edges[3].bow_px)
+    doubt = max(1.0, 2.0 * max(e.spread_px for e in edges), 1.5 * bows)
+    if doubt > _DOUBT_REFUSED * max(size):
+        return NotFound(f"{called}: the board's corners cannot be placed better than {doubt:.0f} px; {NEXT_MOVE}")
+    caveats: tuple[str, ...] = ("its corners were found by the program; look whether they sit on the board",)
+    if abs(stretch) > _SHAPE_TOLD:
+        doubt *= 2
+        caveats += (
+            f"by its outline the board is {_say_stretch(stretch)} for its length than typed; measure both again",
+        )
+    return Outline(corners, tuple(edges), doubt, caveats)
+
+
+def _say_stretch(stretch: float) -> str:
+    return f"{abs(math.expm1(stretch)):.1%} {'narrower' if stretch > 0 else 'wider'}"
+
+
+def _fit_all(pixels: Pixels, corners: Floats, reach: float, like: list[Edge] | None = None) -> list[Edge]:
+    curves = [(0.0, 0.0, e.curve[2]) for e in like] if like else [(0.0, 0.0, 0.0)] * 4
+    return [fit_edge(pixels, corners[i], corners[(i + 1) % 4], reach_px=reach, curve=curves[i]) for i in range(4)]
+
+
+def _meet_all(edges: list[Edge]) -> Floats:
+    return np.array([meet_edges(edges[i - 1], edges[i]) for i in range(4)])
+
+
+def _at_rim(ends: Floats, size: tuple[int, int], rim: float) -> bool:
+    """Whether both ends of an edge lie on the same side's rim of the photo."""
+    low, high = ends < rim, ends > np.array(size) - rim
+    return bool(low.all(axis=0).any() or high.all(axis=0).any())
+
+
+def _mind_arris(pixels: Pixels, outline_mm: Floats, edges: list[Edge]) -> list[Edge]:
+    """Where the camera looks past a long edge, the board's own edge is seen below its face; the face ends at the arris.
+
+    The typed proportions tell how far off a long edge then is. A step in the tone there is taken for the arris; where
+    the board's edge shows too thinly for a step of its own, the proportions alone place it, on the side that the camera
+    stands on.
+    """
+    size = (pixels.shape[1], pixels.shape[0])
+    corners = _meet_all(edges)
+    stretch, _ = judge_shape(outline_mm, corners, size)
+    if abs(stretch) < 0.004:
+        return edges
+    best, least = edges, (stretch / 0.008) ** 2
+    wide = 0.5 * float(np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1]))
+    beyond = stand_beyond(outline_mm, corners, size)
+    for i, seen in ((0, beyond < 0), (2, beyond > 0)):
+        c0, c1, c2 = edges[i].curve
+        curve = (c0 - math.expm1(stretch) * wide, c1, c2)
+        moved = fit_edge(pixels, edges[i].start, edges[i].end, reach_px=2.0, curve=curve)
+        placed = replace(edges[i], curve=curve, spread_px=edges[i].spread_px + _PLACED_DOUBT * wide)
+        for edge, dear in ((moved, 1.0 + 4.0 * max(0.0, 0.9 - moved.support)), (placed, 2.5 if seen else 8.0)):
+            if edge is placed and abs(stretch) * wide > _THIN_EDGE_PX:
+                continue
+            others = [edge if j == i else e for j, e in enumerate(edges)]
+            again, _ = judge_shape(outline_mm, _meet_all(others), size)
+            weaker = max(0.02, min(1.0, edge.step / max(edges[i].step, 1e-6)))
+            cost = (again / 0.008) ** 2 + dear - 2.0 * math.log(weaker)
+            if cost < least:
+                best, least = others, cost
+    return best
