@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from grainplan.movement import Movement
     from grainplan.plan import Plan
     from grainplan.resaw import LeavesAnswer
+    from grainplan.steps import Checked
     from grainplan.units import Units
 
 EXIT_MEND, EXIT_MISSPELT, EXIT_INTERRUPTED = 1, 2, 130
@@ -106,9 +107,9 @@ def demo(folder: Path, as_json: bool) -> None:
     job_folder = steps.copy_sample(folder)
     say(f"The sample job is in {job_folder}. Its job.toml is there to be changed.")
     with shown_progress("hall cupboard") as (progress, stop):
-        result = steps.run_all(job_folder, progress=progress, should_stop=stop)
+        result = steps.run_all(job_folder, workers=count_workers(), progress=progress, should_stop=stop)
     answer(as_json, lambda: plan_to_json(result.plan), lambda: tell_plan(result.plan, result.job.units))
-    tell_files([result.plan_file, *result.pictures, *result.sheets])
+    tell_files(result.files)
 
 
 @cli.command()
@@ -131,14 +132,14 @@ def check(job: Path, as_json: bool) -> None:
     """Read the job and its photos, and tell everything that is wrong at once."""
     from grainplan import steps
 
-    faults = steps.check_job(job)
-    if as_json:
-        click.echo(json.dumps({"faults": list(faults)}, ensure_ascii=False, indent=1))
-    else:
-        for fault in faults:
-            say(fault)
-        say("Nothing is wrong with it." if not faults else f"{len(faults)} to mend.")
-    if faults:
+    with shown_progress("checking") as (progress, _):
+        checked = steps.check_job(job, progress=progress)
+    answer(
+        as_json,
+        lambda: {"faults": list(checked.faults), "remarks": list(checked.remarks)},
+        lambda: tell_checked(checked),
+    )
+    if checked.faults:
         raise SystemExit(EXIT_MEND)
 
 
@@ -227,9 +228,9 @@ def plan(job: Path, as_json: bool) -> None:
     from grainplan.planfile import plan_to_json
 
     with shown_progress("planning") as (progress, stop):
-        result = steps.run_plan(job, progress=progress, should_stop=stop)
+        result = steps.run_plan(job, workers=count_workers(), progress=progress, should_stop=stop)
     answer(as_json, lambda: plan_to_json(result.plan), lambda: tell_plan(result.plan, result.job.units))
-    tell_files([result.plan_file])
+    tell_files(result.files)
     if stop():
         raise KeyboardInterrupt
 
@@ -268,6 +269,13 @@ def app(job: Path | None, port: int) -> None:
     raise SystemExit(steps.start_app(job, port=port))
 
 
+def count_workers() -> int:
+    """Boards that are looked into at once: one a processor."""
+    import os
+
+    return os.cpu_count() or 1
+
+
 def say(text: str) -> None:
     """A remark for the person at the keyboard, on standard error."""
     click.echo(text, err=True)
@@ -304,6 +312,15 @@ def shown_progress(label: str) -> Iterator[tuple[Progress, Callable[[], bool]]]:
             yield progress, lambda: bool(asked)
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+def tell_checked(checked: Checked) -> None:
+    """What is to be mended, then what the maker should know."""
+    for fault in checked.faults:
+        say(fault)
+    say(f"{len(checked.faults)} to mend." if checked.faults else "Nothing is wrong with it.")
+    for remark in checked.remarks:
+        click.echo(f"  {remark}")
 
 
 def tell_leaves(found: LeavesAnswer) -> None:
@@ -353,7 +370,7 @@ def tell_plan(plan: Plan, units: Units) -> None:
         click.echo(f"  {caveat}")
 
 
-def tell_files(files: list[Path]) -> None:
+def tell_files(files: Iterable[Path]) -> None:
     """Where the results are."""
     for path in files:
         say(f"  {path}")

@@ -14,6 +14,7 @@ from PIL import Image
 
 from grainplan.boards import BoardSide, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
 from grainplan.boardsfile import BOARDS_FILE, read_known_boards
+from grainplan.choice import Outcome, resaw_as, resaw_boards, see_surfaces, size_bay
 from grainplan.errors import NotFound, PlanError
 from grainplan.frame import Bay
 from grainplan.job import Job
@@ -25,8 +26,7 @@ from grainplan.planfile import PLAN_FILE, read_plan
 from grainplan.resaw import Resaw, Stock, compare_leaf_counts
 from grainplan.show.board_end import BoardEnd, draw_board_end
 from grainplan.show.panel_picture import PieceSide
-from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece, name_files
-from grainplan.steps import Outcome, resaw_boards, see_surfaces, size_bay
+from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece
 from grainplan.units import format_length
 
 SCREEN_PX = 1800
@@ -63,11 +63,8 @@ def find_outcome(job: Job, measured: Mapping[str, MeasuredBoard]) -> Outcome | N
     used = {strip.leaf.board for bay in plan.bays for panel in bay.panels.values() for strip in panel.strips}
     if not used <= set(measured) or not {bay.name for bay in plan.bays} <= {bay.name for bay in job.bays}:
         return None
-    outcome = Outcome(job, tuple(measured.values()), plan, job.folder / PLAN_FILE)
-    out = job.folder / "out"
-    pictures = [out / "front.png", out / "back.png"]
-    pictures += [out / "bays" / f"{stem}.png" for stem in name_files(bay.name for bay in job.bays)]
-    return replace(outcome, pictures=tuple(pictures)) if all(p.is_file() for p in pictures) else outcome
+    boards = tuple(measured.values())
+    return Outcome(job, boards, plan, see_surfaces(job, boards, resaw_as(plan, job)), (job.folder / PLAN_FILE,))
 
 
 def mark_measured(job: Job) -> int:
@@ -174,7 +171,7 @@ def gather_shown(job: Job, outcome: Outcome | None) -> Piece:
     """What can be drawn of a job as it stands."""
     if outcome is None:
         return Piece(job.title, job.frame, job.shop.joint_mm, job.bays, {})
-    return gather_piece(job, outcome.plan, see_surfaces(outcome.boards, outcome.plan.boards))
+    return gather_piece(job, outcome.plan, outcome.surfaces)
 
 
 def draw_face(board: MeasuredBoard, *, width_px: int = 1100) -> Pixels:

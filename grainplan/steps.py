@@ -8,28 +8,21 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from grainplan.aftersaw import SawnLeaf, read_leaf
 from grainplan.boards import MeasuredBoard, RoughBoard
 from grainplan.boardsfile import read_known_boards, write_boards
+from grainplan.choice import Outcome, make_plan, resaw_as, see_surfaces, size_bay
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
-from grainplan.frame import Bay, BaySize
 from grainplan.job import Job
 from grainplan.jobedit import new_job
 from grainplan.jobfile import read_job
-from grainplan.match.assign import choose_leaves
-from grainplan.match.request import Request
-from grainplan.match.surfaces import LeafSurface, Surfaces, gather_surfaces
-from grainplan.movement import Movement, Wood, find_moisture_in_air, read_cut, size_panels, work_out_movement
+from grainplan.movement import Movement, Wood, find_moisture_in_air, read_cut, work_out_movement
 from grainplan.photos.measure import measure_board
-from grainplan.plan import BoardUse, Plan
 from grainplan.planfile import PLAN_FILE, read_plan, write_plan
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
-from grainplan.resaw import Resaw, Stock, plan_resaw
 from grainplan.safesave import replace_file
 from grainplan.shop import Room
 from grainplan.show.labels import draw_labels
@@ -41,18 +34,6 @@ from grainplan.units import Units, format_length
 from grainplan.wood.grain import find_pith_line, measure_grain
 
 SAMPLE = "hall-cupboard"
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """A job taken all the way, and the files that came of it."""
-
-    job: Job
-    boards: tuple[MeasuredBoard, ...]
-    plan: Plan
-    plan_file: Path
-    pictures: tuple[Path, ...] = ()
-    sheets: tuple[Path, ...] = ()
 
 
 def open_job(folder: Path) -> Job:
@@ -155,119 +136,27 @@ def describe_board(board: MeasuredBoard, units: Units) -> str:
     return "\n".join([", ".join(told), *(f"    {caveat}" for caveat in dict.fromkeys(caveats))])
 
 
-def size_bay(job: Job, bay: Bay, *, boards: Sequence[MeasuredBoard] = ()) -> BaySize:
-    """The panels of a bay, from sight size to rough, with room for the board of the job that moves most.
-
-    No board is chosen yet, so the most restless one counts. Boards that were measured move by their own ring angle, the
-    others as plain-sawn wood.
-    """
-    angles = {board.name: board.grain.ring_angle_deg for board in boards}
-    woods = {Wood(job.species[b.species], b.moisture_percent, angles.get(b.name)) for b in job.boards}
-    sizes = [size_panels(bay, job.panel, shop=job.shop, climate=job.climate, wood=wood) for wood in woods]
-    return max(sizes, key=lambda size: size.float_mm)
-
-
-def resaw_boards(job: Job, *, tight: bool = False) -> dict[str, Resaw | NotFound]:
-    """How every board is resawn, or why it gives no leaf.
-
-    Parameters
-    ----------
-    job : Job
-    tight : bool
-        Whether a board may give the last leaf that it has room for, though a cut that wanders would spoil one. Leaves
-        that the maker has named, to keep them or because they are sawn already, are there in any case.
-    """
-    named = [*(leaf for keep in job.keeps for leaf in keep.leaves), *(report.leaf for report in job.leaf_reports)]
-    return {
-        board.name: _resaw_board(
-            board, job, tight=tight, least=max((leaf.number for leaf in named if leaf.board == board.name), default=1)
-        )
-        for board in job.boards
-    }
-
-
-def _resaw_board(board: RoughBoard, job: Job, *, tight: bool, least: int) -> Resaw | NotFound:
-    stock, thickness = Stock.of(board), job.panel.thickness_mm
-    most = plan_resaw(stock, job.shop, finished_mm=thickness)
-    if isinstance(most, NotFound) or tight or not most.tight or most.leaves <= least:
-        return most
-    fewer = plan_resaw(stock, job.shop, finished_mm=thickness, leaves=most.leaves - 1)
-    assert not isinstance(fewer, NotFound)
-    spare, cuts = format_length(most.spare_mm, job.units), most.leaves - 1
-    told = f"{most.leaves} leaves would be tight ({spare} to spare for {cuts} cuts), so {fewer.leaves} are planned"
-    return replace(fewer, caveats=(*fewer.caveats, told))
-
-
-def make_plan(
-    job: Job,
-    boards: tuple[MeasuredBoard, ...],
-    *,
-    progress: Progress = keep_quiet,
-    should_stop: ShouldStop = never_stop,
-) -> Plan:
-    """Choose leaves for every bay; boards are sawn tightly only where bays would stay empty otherwise."""
-    first = choose_leaves(_make_request(job, boards, tight=False), progress=progress, should_stop=should_stop)
-    if not first.unfilled or should_stop() or resaw_boards(job, tight=True) == resaw_boards(job):
-        return first
-    second = choose_leaves(_make_request(job, boards, tight=True), progress=progress, should_stop=should_stop)
-    return second if len(second.unfilled) < len(first.unfilled) else first
-
-
-def _make_request(job: Job, boards: tuple[MeasuredBoard, ...], *, tight: bool) -> Request:
-    uses = {name: _use_of(name, found) for name, found in resaw_boards(job, tight=tight).items()}
-    sawn = read_leaves(job)
-    return Request(
-        title=job.title,
-        job_sha256=job.sha256,
-        bays=job.bays,
-        sizes={bay.name: size_bay(job, bay, boards=boards) for bay in job.bays},
-        boards=boards,
-        uses=uses,
-        making=job.panel,
-        shop=job.shop,
-        weights=job.weights,
-        kept=job.keeps,
-        left_out=job.leave_outs,
-        surfaces=see_surfaces(boards, uses.values(), sawn=sawn),
-        lost={leaf.leaf: leaf.lost for leaf in sawn if leaf.lost},
-        units=job.units,
-    )
-
-
-def read_leaves(job: Job) -> tuple[SawnLeaf, ...]:
-    """The leaves that the maker has reported after the saw: their real surfaces, and which of them are gone."""
-    return tuple(read_leaf(report, job) for report in job.leaf_reports)
-
-
-def see_surfaces(
-    boards: Sequence[MeasuredBoard], uses: Iterable[BoardUse], *, sawn: Sequence[SawnLeaf] = ()
-) -> Surfaces:
-    """The picture of every surface of every leaf that the boards are sawn into, real ones before all others."""
-    real = {
-        (leaf.leaf, surface): LeafSurface(picture, "leaf photo")
-        for leaf in sawn
-        for surface, picture in leaf.pictures.items()
-    }
-    return gather_surfaces({b.name: b for b in boards}, {use.name: use.leaves for use in uses}, better=real)
-
-
-def run_plan(folder: Path, *, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop) -> Outcome:
-    """From a job folder to `out/plan.json`."""
+def run_plan(
+    folder: Path, *, workers: int = 1, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop
+) -> Outcome:
+    """From a job folder to `out/plan.json`; `workers` boards are looked into at once."""
     job = open_job(folder)
-    boards = measure(job, progress=part_of(progress, 0.0, 0.6), should_stop=should_stop)
-    return plan_measured(job, boards, progress=part_of(progress, 0.6, 1.0), should_stop=should_stop)
+    boards = measure(job, progress=part_of(progress, 0.0, 0.2), should_stop=should_stop)
+    watched = part_of(progress, 0.2, 1.0)
+    return plan_measured(job, boards, workers=workers, progress=watched, should_stop=should_stop)
 
 
 def plan_measured(
     job: Job,
     boards: tuple[MeasuredBoard, ...],
     *,
+    workers: int = 1,
     progress: Progress = keep_quiet,
     should_stop: ShouldStop = never_stop,
 ) -> Outcome:
     """From boards that are measured to `out/plan.json`."""
-    plan = make_plan(job, boards, progress=progress, should_stop=should_stop)
-    return Outcome(job, boards, plan, write_plan(job, plan))
+    outcome = make_plan(job, boards, workers=workers, progress=progress, should_stop=should_stop)
+    return replace(outcome, files=(write_plan(job, outcome.plan),))
 
 
 def run_preview(folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
@@ -278,9 +167,7 @@ def run_preview(folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
 
 def draw(outcome: Outcome, *, progress: Progress = keep_quiet) -> list[Path]:
     """Write front.png, back.png and a picture a bay."""
-    piece = gather_piece(
-        outcome.job, outcome.plan, see_surfaces(outcome.boards, outcome.plan.boards, sawn=read_leaves(outcome.job))
-    )
+    piece = gather_piece(outcome.job, outcome.plan, outcome.surfaces)
     return save_previews(piece, outcome.job.folder / "out", progress=progress)
 
 
@@ -310,35 +197,53 @@ def reach_plan(folder: Path, *, progress: Progress = keep_quiet) -> Outcome:
         plan = read_plan(job)
     except PlanError:
         return run_plan(folder, progress=progress)
-    return Outcome(job, measure(job, progress=progress), plan, job.folder / PLAN_FILE)
+    boards = measure(job, progress=part_of(progress, 0.0, 0.3))
+    surfaces = see_surfaces(job, boards, resaw_as(plan, job), watch=(part_of(progress, 0.3, 1.0), never_stop))
+    return Outcome(job, boards, plan, surfaces, (job.folder / PLAN_FILE,))
 
 
-def run_all(folder: Path, *, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop) -> Outcome:
+def run_all(
+    folder: Path, *, workers: int = 1, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop
+) -> Outcome:
     """A job folder all the way: boards measured, leaves chosen, pictures drawn, sheets written."""
-    outcome = run_plan(folder, progress=part_of(progress, 0.0, 0.7), should_stop=should_stop)
-    pictures = draw(outcome, progress=part_of(progress, 0.7, 0.9))
-    sheets = print_sheets(outcome, progress=part_of(progress, 0.9, 1.0))
-    return replace(outcome, pictures=tuple(pictures), sheets=tuple(sheets))
+    watched = part_of(progress, 0.0, 0.8)
+    outcome = run_plan(folder, workers=workers, progress=watched, should_stop=should_stop)
+    pictures = draw(outcome, progress=part_of(progress, 0.8, 0.95))
+    sheets = print_sheets(outcome, progress=part_of(progress, 0.95, 1.0))
+    return replace(outcome, files=(*outcome.files, *pictures, *sheets))
 
 
-def check_job(folder: Path) -> tuple[str, ...]:
-    """Everything that is wrong with a job and its photos, a sentence each; empty where all is well."""
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What a job and its photos are like: what must be mended, and what the maker should know."""
+
+    faults: tuple[str, ...]
+    remarks: tuple[str, ...] = ()
+
+
+def check_job(folder: Path, *, progress: Progress = keep_quiet) -> Checked:
+    """Read a job and all its photos, and tell everything that is wrong or doubtful, a sentence each."""
     try:
         job = open_job(folder)
     except JobFileError as error:
-        return error.faults
-    faults = []
-    for board in job.boards:
+        return Checked(error.faults)
+    faults: list[str] = []
+    remarks = list(job.remarks)
+    for place, board in enumerate(job.boards):
+        progress(place / len(job.boards), f"looking at the photos of board {board.name}")
         try:
-            faults += list(measure_board(board).caveats)
+            measured = measure_board(board)
         except PhotoError as error:
             faults.append(str(error))
+            continue
+        told = [*measured.caveats, *(c for side in measured.sides.values() for c in side.caveats)]
+        remarks += [f"board {board.name}: {caveat}" for caveat in dict.fromkeys(told)]
     for bay in job.bays:
         try:
             size_bay(job, bay)
         except GrainplanError as error:
             faults.append(str(error))
-    return tuple(faults)
+    return Checked(tuple(faults), tuple(remarks))
 
 
 @dataclass(frozen=True, slots=True)
@@ -376,25 +281,6 @@ def answer_movement(question: MovementQuestion) -> Movement:
         before = find_moisture_in_air(question.come_from.temperature_c, question.come_from.humidity_percent)
     after = find_moisture_in_air(question.to.temperature_c, question.to.humidity_percent)
     return work_out_movement(question.width_mm, Wood(found, before, read_cut(question.cut)), moisture_to=after)
-
-
-def _use_of(name: str, found: Resaw | NotFound) -> BoardUse:
-    """What a board is sawn into, before anybody has chosen from it."""
-    if isinstance(found, NotFound):
-        return BoardUse(name, 0, 0.0, (), 0.0, 0.0, False, 0.0, (), 0.0, (found.reason,))
-    return BoardUse(
-        name=name,
-        leaves=found.leaves,
-        flat_thickness_mm=found.flat_thickness_mm,
-        sawn_leaf_mm=found.sawn_leaf_mm,
-        finished_leaf_mm=found.finished_leaf_mm,
-        spare_mm=found.spare_mm,
-        tight=found.tight,
-        mate_gap_mm=found.mate_gap_mm,
-        cuts_mm=found.cuts_mm,
-        used_fraction=0.0,
-        caveats=found.caveats,
-    )
 
 
 def start_app(folder: Path | None, *, port: int) -> int:

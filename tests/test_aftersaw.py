@@ -9,15 +9,16 @@ from PIL import Image
 
 from grainplan import steps
 from grainplan.boards import Leaf
+from grainplan.choice import Outcome, read_leaves
 
 
 @pytest.fixture(scope="module")
-def planned(tmp_path_factory: pytest.TempPathFactory) -> steps.Outcome:
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
     return steps.run_plan(steps.copy_sample(tmp_path_factory.mktemp("saw") / "job"))
 
 
 @pytest.fixture
-def job(planned: steps.Outcome, tmp_path: Path) -> Path:
+def job(planned: Outcome, tmp_path: Path) -> Path:
     """A copy of the sample with its boards measured."""
     shutil.copytree(planned.job.folder, tmp_path / "job")
     return tmp_path / "job"
@@ -28,12 +29,12 @@ def add(job: Path, words: str) -> None:
         file.write(words)
 
 
-def first_leaf(outcome: steps.Outcome, bay: str) -> Leaf:
+def first_leaf(outcome: Outcome, bay: str) -> Leaf:
     planned = next(b for b in outcome.plan.bays if b.name == bay)
     return planned.panels["lower"].strips[0].leaf
 
 
-def test_a_lost_leaf_costs_its_bay_and_no_other(planned: steps.Outcome, job: Path) -> None:
+def test_a_lost_leaf_costs_its_bay_and_no_other(planned: Outcome, job: Path) -> None:
     lost = first_leaf(planned, "left door")
     add(job, f'\n[[leaf]]\nleaf = "{lost.name}"\nlost = "it split along the pith"\n')
     after = steps.run_plan(job)
@@ -47,13 +48,13 @@ def test_a_lost_leaf_costs_its_bay_and_no_other(planned: steps.Outcome, job: Pat
 )
 def test_a_leaf_too_thin_for_its_panel_is_gone(job: Path, thickness: str, cup: str, *, gone: bool) -> None:
     add(job, f'\n[[leaf]]\nleaf = "A1"\nthickness = "{thickness}"\ncup = "{cup}"\n')
-    (leaf,) = steps.read_leaves(steps.open_job(job))
+    (leaf,) = read_leaves(steps.open_job(job))
     assert bool(leaf.lost) == gone
     if gone:
         assert "1/4 in" in str(leaf.lost)
 
 
-def test_a_leaf_photo_takes_the_place_of_what_was_guessed(planned: steps.Outcome, job: Path) -> None:
+def test_a_leaf_photo_takes_the_place_of_what_was_guessed(planned: Outcome, job: Path) -> None:
     """The far surface is photographed like the back: rolled over, so its picture is mirrored across."""
     leaf = first_leaf(planned, "left door")
     board = planned.job.board(leaf.board)
@@ -62,7 +63,7 @@ def test_a_leaf_photo_takes_the_place_of_what_was_guessed(planned: steps.Outcome
     Image.fromarray(np.broadcast_to(ramp, (high, wide, 3)).copy()).save(job / "photos" / "far.png")
     corners = [[0, high - 1], [wide - 1, high - 1], [wide - 1, 0], [0, 0]]
     add(job, f'\n[[leaf]]\nleaf = "{leaf.name}"\nfar = {{ photo = "photos/far.png", corners = {corners} }}\n')
-    (read,) = steps.read_leaves(steps.open_job(job))
+    (read,) = read_leaves(steps.open_job(job))
     shown = read.pictures["far"].pixels.mean(axis=(1, 2))
     assert shown[:40].mean() > shown[-40:].mean()  # bright at y = 0: the photo's lowest row
     after = steps.run_plan(job)

@@ -7,17 +7,18 @@ import pytest
 from PIL import Image
 
 from grainplan import steps
+from grainplan.choice import Outcome
 from grainplan.geometry import Box
 from grainplan.plan import Strip
 from tests.realboards import make_real_job
 
 
 @pytest.fixture(scope="module")
-def outcome(photo_data: Path, tmp_path_factory: pytest.TempPathFactory) -> steps.Outcome:
+def outcome(photo_data: Path, tmp_path_factory: pytest.TempPathFactory) -> Outcome:
     return steps.run_all(make_real_job(photo_data, tmp_path_factory.mktemp("real") / "pine"))
 
 
-def test_every_bay_is_filled_with_strips_of_75_mm(outcome: steps.Outcome) -> None:
+def test_every_bay_is_filled_with_strips_of_75_mm(outcome: Outcome) -> None:
     assert not outcome.plan.unfilled
     assert len(outcome.plan.bays) == 3
     for bay in outcome.plan.bays:
@@ -25,7 +26,7 @@ def test_every_bay_is_filled_with_strips_of_75_mm(outcome: steps.Outcome) -> Non
             assert [round(s.y_mm[1] - s.y_mm[0], 2) for s in panel.strips] == [75.0, 75.0]
 
 
-def test_every_strip_is_clear_of_every_labelled_flaw(outcome: steps.Outcome) -> None:
+def test_every_strip_is_clear_of_every_labelled_flaw(outcome: Outcome) -> None:
     """What is seen of a strip shows no flaw; in the groove and in what is trimmed it does no harm."""
     looked_at = 0
     for bay in outcome.plan.bays:
@@ -38,7 +39,7 @@ def test_every_strip_is_clear_of_every_labelled_flaw(outcome: steps.Outcome) -> 
     assert looked_at >= 12 * 49  # 49 labels or more on each board, twelve strips
 
 
-def find_seen(outcome: steps.Outcome, strip: Strip, *, outer_on_left: bool) -> Box:
+def find_seen(outcome: Outcome, strip: Strip, *, outer_on_left: bool) -> Box:
     """The part of a strip of a two-strip panel that stands in the opening, board frame."""
     shop, making = outcome.job.shop, outcome.job.panel
     end_mm = shop.over_length_mm + making.groove_mm - making.end_gap_mm
@@ -52,8 +53,8 @@ def find_seen(outcome: steps.Outcome, strip: Strip, *, outer_on_left: bool) -> B
     return Box(strip.x_mm[0] + end_mm, low, strip.x_mm[1] - end_mm, high)
 
 
-def test_the_pictures_show_the_boards_own_wood(outcome: steps.Outcome) -> None:
-    front = next(p for p in outcome.pictures if p.name == "front.png")
+def test_the_pictures_show_the_boards_own_wood(outcome: Outcome) -> None:
+    front = next(p for p in outcome.files if p.name == "front.png")
     with Image.open(front) as image:
         pixels = np.asarray(image.convert("RGB")).astype(int)
     assert pixels.std() > 10
@@ -62,7 +63,7 @@ def test_the_pictures_show_the_boards_own_wood(outcome: steps.Outcome) -> None:
     assert near.mean() > 0.1
 
 
-def test_what_nobody_saw_is_not_scored(outcome: steps.Outcome) -> None:
+def test_what_nobody_saw_is_not_scored(outcome: Outcome) -> None:
     for bay in outcome.plan.bays:
         for seam in bay.seams:
             assert seam.fit is None

@@ -17,6 +17,7 @@ from streamlit.testing.v1 import AppTest
 
 from grainplan import changes, looks, steps
 from grainplan.boards import MeasuredBoard
+from grainplan.choice import resaw_boards
 from grainplan.errors import GrainplanError, PhotoError
 from grainplan.screens.corners import guess_corners
 from grainplan.screens.work import Work
@@ -111,7 +112,7 @@ def test_a_number_of_the_shop_answers_at_once_and_keeps_the_comments(monkeypatch
     after = (folder / "job.toml").read_text(encoding="utf-8")
     assert after == before.replace('kerf = "1/16 in"', 'kerf = "3/32 in"', 1)
     job = steps.open_job(folder)
-    resaw = steps.resaw_boards(job)["A"]
+    resaw = resaw_boards(job)["A"]
     assert f"mates {format_length(resaw.mate_gap_mm, 'in')} apart" in words_on(app)
     assert told not in words_on(app)
 
@@ -142,7 +143,7 @@ def test_what_the_screens_say_is_what_the_steps_say(monkeypatch, folder) -> None
             assert " · ".join(f"{s.leaf.name} {s.surface}" for s in panel.strips) in page
             assert f"{format_length(panel.strips[0].x_mm[0], 'in')} to " in page
     app = go_to(app, "Shop")
-    for name, resaw in steps.resaw_boards(job).items():
+    for name, resaw in resaw_boards(job).items():
         assert f"**{name}** — {resaw.leaves} lea" in words_on(app)
 
 

@@ -25,7 +25,6 @@ from grainplan.match.seams import (
 from grainplan.plan import Foot
 from grainplan.resaw import step_across
 
-REALLY_SEEN = ("leaf photo", "own side")
 SEARCH_PX_PER_MM = 1.0
 """While thousands of places are compared; the seams that are chosen are measured again at `FINAL_PX_PER_MM`."""
 FINAL_PX_PER_MM = 2.0
@@ -45,9 +44,7 @@ class SeamBook:
         self._grounds: dict[tuple[Leaf, Surface], Ground] = {}
         self._scans: dict[tuple[object, ...], SeamScan] = {}
         self._strangers: dict[tuple[int, bool], float | None] = {}
-        self._pictured = {
-            key for key, found in request.surfaces.items() if found.picture is not None and found.seen in REALLY_SEEN
-        }
+        self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
         self._seen_boards = {
             leaf.board
             for (leaf, _), surface in request.surfaces.items()

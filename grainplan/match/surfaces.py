@@ -6,8 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from grainplan.boards import Leaf, MeasuredBoard, Side, Surface
+from grainplan.geometry import Floats
 from grainplan.picture import Picture
 from grainplan.plan import SeenAs
+from grainplan.wood.solid import TRUSTED
 
 SurfaceKey = tuple[Leaf, Surface]
 
@@ -23,15 +25,24 @@ class LeafSurface:
     seen : str
         "leaf photo", "inside" (predicted), "own side" (the board's face or back itself), "stand-in" (the nearest
         outside, to give an idea) or "none".
+    confidence : float
+        How far the picture is to be trusted, 0 to 1: the agreement with the true surface that is expected of a
+        predicted one, 1 for a photo.
+    sure : ndarray of float or None
+        The same place by place, for a predicted surface: a coarse grid spread evenly over it.
     """
 
     picture: Picture | None
     seen: SeenAs
+    confidence: float = 1.0
+    sure: Floats | None = None
 
     @property
     def is_real(self) -> bool:
-        """Whether a score may be built on it: a stand-in gives an idea and no more."""
-        return self.picture is not None and self.seen in ("leaf photo", "inside", "own side")
+        """Whether a score may be built on it: a stand-in gives an idea and no more, and so does a poor prediction."""
+        if self.picture is None:
+            return False
+        return self.seen in ("leaf photo", "own side") or (self.seen == "inside" and self.confidence >= TRUSTED)
 
 
 Surfaces = Mapping[SurfaceKey, LeafSurface]

@@ -10,6 +10,7 @@ from html import escape
 import streamlit as st
 
 from grainplan import changes, looks, steps
+from grainplan.choice import Outcome
 from grainplan.frame import Bay
 from grainplan.job import Job
 from grainplan.plan import Plan, PlannedBay
@@ -65,7 +66,7 @@ def begin_choice(desk: Desk) -> None:
         hand_over(outcome)
         pictures = steps.draw(outcome, progress=drawing)
         sheets = steps.print_sheets(outcome, progress=printing)
-        hand_over(replace(outcome, pictures=tuple(pictures), sheets=tuple(sheets)))
+        hand_over(replace(outcome, files=(*outcome.files, *pictures, *sheets)))
 
     desk.work = Work()
     desk.work.begin(step)
@@ -108,7 +109,7 @@ def _watch(desk: Desk) -> None:
         work.ask_to_stop()
 
 
-def _show_piece(desk: Desk, job: Job, outcome: steps.Outcome) -> None:
+def _show_piece(desk: Desk, job: Job, outcome: Outcome) -> None:
     words = st.segmented_control(
         "Seen", list(SEEN_FROM), default="from the front", key="seen_from", label_visibility="collapsed"
     )
@@ -134,7 +135,7 @@ def _show_sum(plan: Plan) -> None:
                 st.write(caveat)
 
 
-def _show_bays(desk: Desk, job: Job, outcome: steps.Outcome) -> None:
+def _show_bays(desk: Desk, job: Job, outcome: Outcome) -> None:
     planned = {bay.name: bay for bay in outcome.plan.bays}
     for bay in job.bays:
         st.html(f'<hr class="thin"><span class="board-name">{escape(bay.name)}</span>')
@@ -149,7 +150,7 @@ def _show_bays(desk: Desk, job: Job, outcome: steps.Outcome) -> None:
 
 
 @st.dialog("Look closer", width="large")
-def _look_closer(desk: Desk, outcome: steps.Outcome, name: str) -> None:
+def _look_closer(desk: Desk, outcome: Outcome, name: str) -> None:
     key = ("bay", outcome.plan.job_sha256, outcome.plan.cost, name)
     picture, words = st.columns([1.6, 1], gap="large")
     picture.image(desk.show(key, lambda: looks.draw_bay_of(outcome.job, outcome, name)), width="stretch")

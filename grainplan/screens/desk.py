@@ -11,6 +11,7 @@ import streamlit as st
 
 from grainplan import changes, looks, steps
 from grainplan.boards import MeasuredBoard
+from grainplan.choice import Outcome
 from grainplan.errors import GrainplanError, JobFileError
 from grainplan.job import Job
 from grainplan.picture import Pixels
@@ -46,7 +47,7 @@ class Desk:
     written: dict[str, Any] = field(default_factory=dict)
     job: Job | None = None
     faults: tuple[str, ...] = ()
-    outcome: steps.Outcome | None = None
+    outcome: Outcome | None = None
     work: Work | None = None
     told: dict[Place, str] = field(default_factory=dict)
     _mark: tuple[int, int] | None = None
@@ -80,7 +81,7 @@ class Desk:
             self._measured = (mark, looks.find_measured(self.job))
         return self._measured[1]
 
-    def find_plan(self) -> steps.Outcome | None:
+    def find_plan(self) -> Outcome | None:
         """The plan that was made here, or the one that lies in the job folder."""
         if self.outcome is None and self.job is not None:
             self.outcome = looks.find_outcome(self.job, self.boards)

@@ -1,0 +1,219 @@
+"""The choice for a whole job: boards resawn, panels sized, surfaces seen or foreseen, leaves assigned.
+
+Nothing here writes what a maker reads; only what is predicted of the insides is kept, so that it is worked out once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from grainplan.aftersaw import SawnLeaf, read_leaf
+from grainplan.boards import Leaf, MeasuredBoard, RoughBoard, Surface
+from grainplan.errors import NotFound
+from grainplan.frame import Bay, BaySize
+from grainplan.inside import InsideQuestion, foresee_all
+from grainplan.job import Job
+from grainplan.match.assign import choose_leaves
+from grainplan.match.request import Request
+from grainplan.match.surfaces import LeafSurface, SurfaceKey, Surfaces, gather_surfaces
+from grainplan.movement import Wood, size_panels
+from grainplan.plan import BoardUse, Plan
+from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
+from grainplan.resaw import Resaw, Stock, plan_resaw
+from grainplan.units import format_length
+
+INSIDE_FOLDER = "out/inside"
+_HARDLY_PLANED_MM = 1.0
+"""An outer surface that loses no more than this still shows what its photo shows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """A job with its plan, what its leaves look like, and the files that came of it so far."""
+
+    job: Job
+    boards: tuple[MeasuredBoard, ...]
+    plan: Plan
+    surfaces: Surfaces
+    files: tuple[Path, ...] = ()
+
+
+def size_bay(job: Job, bay: Bay, *, boards: Sequence[MeasuredBoard] = ()) -> BaySize:
+    """The panels of a bay, from sight size to rough, with room for the board of the job that moves most.
+
+    No board is chosen yet, so the most restless one counts. Boards that were measured move by their own ring angle, the
+    others as plain-sawn wood.
+    """
+    angles = {board.name: board.grain.ring_angle_deg for board in boards}
+    woods = {Wood(job.species[b.species], b.moisture_percent, angles.get(b.name)) for b in job.boards}
+    sizes = [size_panels(bay, job.panel, shop=job.shop, climate=job.climate, wood=wood) for wood in woods]
+    return max(sizes, key=lambda size: size.float_mm)
+
+
+def resaw_as(plan: Plan, job: Job) -> dict[str, Resaw | NotFound]:
+    """How a plan resaws its boards: as many leaves of each as the plan says."""
+    leaves = {use.name: use.leaves for use in plan.boards}
+    return {
+        board.name: plan_resaw(
+            Stock.of(board), job.shop, finished_mm=job.panel.thickness_mm, leaves=leaves.get(board.name) or None
+        )
+        for board in job.boards
+    }
+
+
+def resaw_boards(job: Job, *, tight: bool = False) -> dict[str, Resaw | NotFound]:
+    """How every board is resawn, or why it gives no leaf.
+
+    Parameters
+    ----------
+    job : Job
+    tight : bool
+        Whether a board may give the last leaf that it has room for, though a cut that wanders would spoil one. Leaves
+        that the maker has named, to keep them or because they are sawn already, are there in any case.
+    """
+    named = [*(leaf for keep in job.keeps for leaf in keep.leaves), *(report.leaf for report in job.leaf_reports)]
+    return {
+        board.name: _resaw_board(
+            board, job, tight=tight, least=max((leaf.number for leaf in named if leaf.board == board.name), default=1)
+        )
+        for board in job.boards
+    }
+
+
+def _resaw_board(board: RoughBoard, job: Job, *, tight: bool, least: int) -> Resaw | NotFound:
+    stock, thickness = Stock.of(board), job.panel.thickness_mm
+    most = plan_resaw(stock, job.shop, finished_mm=thickness)
+    if isinstance(most, NotFound) or tight or not most.tight or most.leaves <= least:
+        return most
+    fewer = plan_resaw(stock, job.shop, finished_mm=thickness, leaves=most.leaves - 1)
+    assert not isinstance(fewer, NotFound)
+    spare, cuts = format_length(most.spare_mm, job.units), most.leaves - 1
+    told = f"{most.leaves} leaves would be tight ({spare} to spare for {cuts} cuts), so {fewer.leaves} are planned"
+    return replace(fewer, caveats=(*fewer.caveats, told))
+
+
+def make_plan(
+    job: Job,
+    boards: tuple[MeasuredBoard, ...],
+    *,
+    workers: int = 1,
+    progress: Progress = keep_quiet,
+    should_stop: ShouldStop = never_stop,
+) -> Outcome:
+    """Look inside the boards and choose leaves for every bay; nothing is written but what is kept of the insides.
+
+    Boards are sawn tightly only where bays would stay empty otherwise.
+
+    Parameters
+    ----------
+    job : Job
+    boards : tuple of MeasuredBoard
+        All boards of the job.
+    workers : int
+        How many boards are looked into at once, each in a process of its own.
+    progress, should_stop : callable
+    """
+    outcome = _choose(job, boards, resaw_boards(job), workers=workers, watch=(progress, should_stop))
+    tight = resaw_boards(job, tight=True)
+    if not outcome.plan.unfilled or should_stop() or tight == resaw_boards(job):
+        return outcome
+    second = _choose(job, boards, tight, workers=workers, watch=(progress, should_stop))
+    return second if len(second.plan.unfilled) < len(outcome.plan.unfilled) else outcome
+
+
+def _choose(
+    job: Job,
+    boards: tuple[MeasuredBoard, ...],
+    resaws: Mapping[str, Resaw | NotFound],
+    *,
+    workers: int,
+    watch: tuple[Progress, ShouldStop],
+) -> Outcome:
+    progress, should_stop = watch
+    sawn = read_leaves(job)
+    surfaces = see_surfaces(job, boards, resaws, workers=workers, watch=(part_of(progress, 0.0, 0.7), should_stop))
+    request = Request(
+        title=job.title,
+        job_sha256=job.sha256,
+        bays=job.bays,
+        sizes={bay.name: size_bay(job, bay, boards=boards) for bay in job.bays},
+        boards=boards,
+        uses={name: _use_of(name, found) for name, found in resaws.items()},
+        making=job.panel,
+        shop=job.shop,
+        weights=job.weights,
+        kept=job.keeps,
+        left_out=job.leave_outs,
+        surfaces=surfaces,
+        lost={leaf.leaf: leaf.lost for leaf in sawn if leaf.lost},
+        units=job.units,
+    )
+    plan = choose_leaves(request, progress=part_of(progress, 0.7, 1.0), should_stop=should_stop)
+    return Outcome(job, boards, replace(plan, caveats=(*plan.caveats, *job.remarks)), surfaces)
+
+
+def see_surfaces(
+    job: Job,
+    boards: Sequence[MeasuredBoard],
+    resaws: Mapping[str, Resaw | NotFound],
+    *,
+    workers: int = 1,
+    watch: tuple[Progress, ShouldStop] = (keep_quiet, never_stop),
+) -> Surfaces:
+    """The picture of every surface of every leaf: its own photo first, then what is foreseen, then the outside.
+
+    An outer surface from which much will be planed is foreseen too: what its photo shows will be gone.
+    """
+    found = {board.name: resaw for board in boards if isinstance(resaw := resaws[board.name], Resaw)}
+    better: dict[SurfaceKey, LeafSurface] = {}
+    asked = {board.name: _list_inside(found[board.name], board.name) for board in boards if board.name in found}
+    questions = [InsideQuestion(b, tuple(asked[b.name].values())) for b in boards if asked.get(b.name)]
+    progress, should_stop = watch
+    seen = foresee_all(
+        questions, job.folder / INSIDE_FOLDER, workers=workers, progress=progress, should_stop=should_stop
+    )
+    for name, views in seen.items():
+        if not isinstance(views, NotFound):
+            for key, view in zip(asked[name], views, strict=True):
+                better[key] = LeafSurface(view.picture, "inside", view.confidence, view.sure)
+    for leaf in read_leaves(job):
+        better |= {(leaf.leaf, surface): LeafSurface(p, "leaf photo") for surface, p in leaf.pictures.items()}
+    return gather_surfaces(
+        {board.name: board for board in boards}, {n: r.leaves for n, r in found.items()}, better=better
+    )
+
+
+def _list_inside(resaw: Resaw, name: str) -> dict[SurfaceKey, float]:
+    """The surfaces of a board that no photo of the rough board shows, with their depth."""
+    surfaces: tuple[Surface, Surface] = ("near", "far")
+    outer: set[SurfaceKey] = set()
+    if resaw.outer_loss_mm <= _HARDLY_PLANED_MM:
+        outer = {(Leaf(name, 1), "near"), (Leaf(name, resaw.leaves), "far")}
+    keys: list[SurfaceKey] = [(Leaf(name, n + 1), surface) for n in range(resaw.leaves) for surface in surfaces]
+    return {key: round(resaw.depth_mm(key[0].number, key[1]), 2) for key in keys if key not in outer}
+
+
+def read_leaves(job: Job) -> tuple[SawnLeaf, ...]:
+    """The leaves that the maker has reported after the saw: their real surfaces, and which of them are gone."""
+    return tuple(read_leaf(report, job) for report in job.leaf_reports)
+
+
+def _use_of(name: str, found: Resaw | NotFound) -> BoardUse:
+    """What a board is sawn into, before anybody has chosen from it."""
+    if isinstance(found, NotFound):
+        return BoardUse(name, 0, 0.0, (), 0.0, 0.0, False, 0.0, (), 0.0, (found.reason,))
+    return BoardUse(
+        name=name,
+        leaves=found.leaves,
+        flat_thickness_mm=found.flat_thickness_mm,
+        sawn_leaf_mm=found.sawn_leaf_mm,
+        finished_leaf_mm=found.finished_leaf_mm,
+        spare_mm=found.spare_mm,
+        tight=found.tight,
+        mate_gap_mm=found.mate_gap_mm,
+        cuts_mm=found.cuts_mm,
+        used_fraction=0.0,
+        caveats=found.caveats,
+    )

@@ -1,0 +1,168 @@
+"""What the sawn surfaces will show, predicted before the saw, and kept so that it need not be worked out twice."""
+
+from __future__ import annotations
+
+import json
+import multiprocessing
+import signal
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from grainplan.boards import MeasuredBoard
+from grainplan.boardsfile import mark_board
+from grainplan.errors import NotFound, PlanError
+from grainplan.picture import Picture, read_picture
+from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop
+from grainplan.safesave import make_folder, replace_file
+from grainplan.wood.solid import BoardSolid, InsideView, draw_level, fit_solid
+
+_KEPT_FORM = 1
+"""Raised whenever the prediction changes, so that what an older program kept is not taken for its own."""
+
+
+@dataclass(frozen=True, slots=True)
+class InsideQuestion:
+    """Which surfaces of one board are asked for: depths from the face side as photographed, mm."""
+
+    board: MeasuredBoard
+    depths_mm: tuple[float, ...]
+
+    @property
+    def names(self) -> list[str]:
+        """What each surface is kept as; changes with the board's sizes, photos and corners."""
+        mark = mark_board(self.board.board)[:12]
+        return [f"{self.board.name}-{depth:.2f}-{mark}-{_KEPT_FORM}" for depth in self.depths_mm]
+
+
+Foreseen = tuple[InsideView, ...] | NotFound
+
+
+def foresee_all(
+    questions: Sequence[InsideQuestion],
+    folder: Path,
+    *,
+    workers: int = 1,
+    progress: Progress = keep_quiet,
+    should_stop: ShouldStop = never_stop,
+) -> dict[str, Foreseen]:
+    """Predict surfaces inside several boards; what lies in `folder` already is not worked out again.
+
+    Parameters
+    ----------
+    questions : sequence of InsideQuestion
+    folder : Path
+        Where predictions are kept.
+    workers : int
+        Boards that are worked on at once, each in a process of its own; 1 stays in this one.
+    progress, should_stop : callable
+        Asked between boards; what is finished by then is kept.
+
+    Returns
+    -------
+    dict
+        By board name: a view for each depth, in order, or why there is none.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        When it was stopped.
+    """
+    make_folder(folder)
+    found = {q.board.name: kept for q in questions if (kept := read_kept(q, folder)) is not None}
+    missing = [q for q in questions if q.board.name not in found]
+    with _open_pool(min(workers, len(missing))) as pool:
+        running = [(q, pool.submit(foresee, q) if pool else None) for q in missing]
+        for place, (question, future) in enumerate(running):
+            progress(place / len(missing), f"board {question.board.name}: looking inside")
+            found[question.board.name] = _await(future, should_stop) if future else foresee(question)
+            write_kept(question, found[question.board.name], folder)
+            if should_stop():
+                raise KeyboardInterrupt
+    progress(1.0, "looked inside the boards")
+    return {q.board.name: found[q.board.name] for q in questions}
+
+
+def foresee(question: InsideQuestion) -> Foreseen:
+    """Predict the surfaces of one board."""
+    solid = fit_board(question.board)
+    if isinstance(solid, NotFound):
+        return solid
+    return tuple(draw_level(solid, depth) for depth in question.depths_mm)
+
+
+def fit_board(board: MeasuredBoard) -> BoardSolid | NotFound:
+    """Place the rings of a measured board all through."""
+    return fit_solid({side: seen.picture for side, seen in board.sides.items()})
+
+
+def read_kept(question: InsideQuestion, folder: Path) -> Foreseen | None:
+    """What is kept of these surfaces; None where any of it is missing or damaged."""
+    views = []
+    for name in question.names:
+        try:
+            told = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
+            if "not_found" in told:
+                return NotFound(str(told["not_found"]))
+            picture = read_picture(folder / f"{name}.png", float(told["px_per_mm"]))
+            sure = np.array(told["sure"], np.float32)
+            views.append(InsideView(picture, sure, float(told["confidence"]), tuple(told["caveats"])))
+        except (OSError, ValueError, KeyError, TypeError, PlanError):
+            return None
+    return tuple(views)
+
+
+def write_kept(question: InsideQuestion, found: Foreseen, folder: Path) -> None:
+    """Keep what was predicted, or why nothing could be."""
+    if isinstance(found, NotFound):
+        for name in question.names:
+            replace_file(folder / f"{name}.json", json.dumps({"not_found": found.reason}).encode())
+        return
+    for name, view in zip(question.names, found, strict=True):
+        replace_file(folder / f"{name}.png", _encode(view.picture))
+        told = {
+            "px_per_mm": view.picture.px_per_mm,
+            "confidence": round(view.confidence, 4),
+            "caveats": list(view.caveats),
+            "sure": np.round(view.sure.astype(float), 3).tolist(),
+        }
+        replace_file(folder / f"{name}.json", json.dumps(told).encode())
+
+
+def _encode(picture: Picture) -> bytes:
+    done, content = cv2.imencode(".png", picture.pixels[:, :, ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 1])
+    if not done:
+        raise PlanError("a picture of the inside could not be written")
+    return bytes(content)
+
+
+@contextmanager
+def _open_pool(workers: int) -> Iterator[ProcessPoolExecutor | None]:
+    if workers < 2:
+        yield None
+        return
+    pool = ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"), initializer=_ignore_interrupts)
+    try:
+        yield pool
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _ignore_interrupts() -> None:
+    """Ctrl-C reaches every process of the terminal; only the first one is to answer it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    cv2.setNumThreads(1)
+
+
+def _await(future: Future[Foreseen], should_stop: ShouldStop) -> Foreseen:
+    while True:
+        try:
+            return future.result(timeout=0.2)
+        except TimeoutError:
+            if should_stop():
+                raise KeyboardInterrupt from None
