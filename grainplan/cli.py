@@ -221,6 +221,28 @@ def movement(as_json: bool, **told: Any) -> None:
 
 @cli.command()
 @JOB
+@click.argument("board")
+@click.option("--depth", "depth_mm", type=LENGTH, required=True, help="From the face side as photographed.")
+@click.option("-o", "picture", type=click.Path(path_type=Path), required=True, help="The picture to write.")
+@AS_JSON
+def inside(job: Path, board: str, depth_mm: float, picture: Path, as_json: bool) -> None:
+    """Predict the surface at a depth inside BOARD, before the saw."""
+    from grainplan import steps
+    from grainplan.picture import save_picture
+
+    with shown_progress("looking inside") as (progress, _):
+        view = steps.look_inside(steps.open_job(job), board, depth_mm=depth_mm, progress=progress)
+    save_picture(view.picture, picture)
+    answer(
+        as_json,
+        lambda: {"confidence": round(view.confidence, 3), "caveats": list(view.caveats)},
+        lambda: click.echo("\n  ".join([f"confidence {view.confidence:.2f}", *view.caveats])),
+    )
+    tell_files([picture])
+
+
+@cli.command()
+@JOB
 @AS_JSON
 def plan(job: Path, as_json: bool) -> None:
     """Choose the leaves for every panel: out/plan.json."""

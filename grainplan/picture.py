@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
-from grainplan.errors import PlanError
+from grainplan.errors import GrainplanError, PlanError
 from grainplan.geometry import Box, Floats
 
 Pixels = NDArray[np.uint8]
@@ -74,9 +74,20 @@ class Picture:
 
 
 def save_picture(picture: Picture, path: Path) -> None:
-    """Write a picture as PNG (or by the ending of `path`), with its density in the file."""
+    """Write a picture as PNG (or by the ending of `path`), with its density in the file.
+
+    Raises
+    ------
+    GrainplanError
+        When the ending is of no picture, or the place cannot be written to.
+    """
     dpi = picture.px_per_mm * 25.4
-    Image.fromarray(picture.pixels).save(path, dpi=(dpi, dpi))
+    try:
+        Image.fromarray(picture.pixels).save(path, dpi=(dpi, dpi))
+    except ValueError:
+        raise GrainplanError(f"{path} has no ending that names a picture; write for example {path.stem}.png") from None
+    except OSError as error:
+        raise GrainplanError(f"{path} cannot be written ({error.strerror or error}); choose another place") from None
 
 
 def read_picture(path: Path, px_per_mm: float) -> Picture:

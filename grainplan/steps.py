@@ -14,8 +14,9 @@ from pathlib import Path
 
 from grainplan.boards import MeasuredBoard, RoughBoard
 from grainplan.boardsfile import read_known_boards, write_boards
-from grainplan.choice import Outcome, make_plan, resaw_as, see_surfaces, size_bay
+from grainplan.choice import INSIDE_FOLDER, Outcome, make_plan, resaw_as, see_surfaces, size_bay
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
+from grainplan.inside import InsideQuestion, foresee_all
 from grainplan.job import Job
 from grainplan.jobedit import new_job
 from grainplan.jobfile import read_job
@@ -32,6 +33,7 @@ from grainplan.show.tables import tabulate_plan
 from grainplan.species import find_species
 from grainplan.units import Units, format_length
 from grainplan.wood.grain import find_pith_line, measure_grain
+from grainplan.wood.solid import InsideView
 
 SAMPLE = "hall-cupboard"
 
@@ -134,6 +136,28 @@ def describe_board(board: MeasuredBoard, units: Units) -> str:
         told.append(f"grain runs {abs(grain.angle_deg):.1f}° off the length")
     caveats = [*board.caveats, *grain.caveats, *(c for side in board.sides.values() for c in side.caveats)]
     return "\n".join([", ".join(told), *(f"    {caveat}" for caveat in dict.fromkeys(caveats))])
+
+
+def look_inside(job: Job, name: str, *, depth_mm: float, progress: Progress = keep_quiet) -> InsideView:
+    """The surface that a cut at this depth (from the face side as photographed) will show, board frame.
+
+    Raises
+    ------
+    GrainplanError
+        When the job has no such board, the board is not so thick, or its photos do not determine the rings.
+    """
+    boards = {board.name: board for board in job.boards}
+    if name not in boards:
+        raise GrainplanError(f"the job has no board {name}; it has {', '.join(boards)}")
+    if not 0 <= depth_mm <= boards[name].thickness_mm:
+        thickness = format_length(boards[name].thickness_mm, job.units)
+        raise GrainplanError(f"board {name} is {thickness} thick; the depth must lie within that")
+    measured = {board.name: board for board in measure(job, progress=part_of(progress, 0.0, 0.4))}
+    question = InsideQuestion(measured[name], (depth_mm,))
+    found = foresee_all([question], job.folder / INSIDE_FOLDER, progress=part_of(progress, 0.4, 1.0))[name]
+    if isinstance(found, NotFound):
+        raise GrainplanError(f"board {name}: {found.reason}")
+    return found[0]
 
 
 def run_plan(
