@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from grainplan.picture import Picture
+from grainplan.wood.orient import blur_wide
 from grainplan.wood.solid_grid import (
     LAYERS,
     Floats,
@@ -133,10 +134,10 @@ def prepare_side(picture: Picture, grid: NodeGrid, layer: Layer, pith: PithLine)
     density = picture.px_per_mm
     lightness = picture.lightness()
     if LAYERS[layer][0] == 0:
-        slow = cv2.GaussianBlur(lightness, (0, 0), 8.0 * density)
+        slow = blur_wide(lightness, 8.0 * density, 8.0 * density)
         step = (0.5, 0.5)
     else:
-        slow = cv2.GaussianBlur(lightness, (0, 0), sigmaX=40.0 * density, sigmaY=10.0 * density)
+        slow = blur_wide(lightness, 40.0 * density, 10.0 * density)
         step = (3.0, 0.5)
     shape = (max(4, round(picture.width_mm / step[0])), max(4, round(picture.height_mm / step[1])))
     small = cv2.resize(lightness - slow, shape, interpolation=cv2.INTER_AREA)
@@ -196,18 +197,24 @@ def find_shift(side: SeenSide, ring: Floats, code: Code, grid: NodeGrid, task: P
     """
     window = task.end_window_mm if side.is_end else task.window_mm
     counts, spacing = grid.layer_counts(side.layer), grid.layer_steps(side.layer)
-    pool = (2 * (counts[0] - 1), 2 * (counts[1] - 1))
-    sigma = (max(2.0 * window[0] / spacing[0], 0.3), max(2.0 * window[1] / spacing[1], 0.3))
+    size = ((counts[0] - 1) * spacing[0], (counts[1] - 1) * spacing[1])
+    pool = tuple(
+        max(4, min(2 * (count - 1), round(4.0 * long / wide)))
+        for count, long, wide in zip(counts, size, window, strict=True)
+    )
+    sigma = [max(wide * cells / long, 0.3) for wide, cells, long in zip(window, pool, size, strict=True)]
     table = code.values
 
     def average(values: Floats) -> Floats:
-        # Pooled to half a node's step first: a wide window over all pixels would take most of the time.
+        # Pooled first, to half a node's step or a quarter of the window: blurring all pixels would take too long.
         pooled = cv2.resize(values, pool, interpolation=cv2.INTER_AREA)
         return np.asarray(cv2.GaussianBlur(pooled, (0, 0), sigmaX=sigma[0], sigmaY=sigma[1]), dtype=np.float32)
 
     column, row = np.meshgrid(
-        2.0 * np.arange(counts[0], dtype=np.float32) - np.float32(0.5),
-        2.0 * np.arange(counts[1], dtype=np.float32) - np.float32(0.5),
+        *(
+            (np.arange(count) * cells / (count - 1) - 0.5).astype(np.float32)
+            for count, cells in zip(counts, pool, strict=True)
+        )
     )
     power = average(side.values * side.values) + np.float32(0.05)
     shifts = np.arange(-task.reach_mm, task.reach_mm + 1e-6, SHIFT_MM)

@@ -1,0 +1,123 @@
+"""Seams of known kinds, cut from drawn boards whose leaves are known at every depth.
+
+Gaps are those of leaves 6.35 mm thick, kerf 1.6 mm, planing 0.8 mm a side: mates lay 3.2 mm apart in the board, a slip
+9.55 mm, the two leaves of neighbouring pairs 15.9 mm.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
+from grainplan.match.edges import (
+    EdgeRun,
+    EdgeSearch,
+    Strangers,
+    blend_slip,
+    compare_edges,
+    measure_strangers,
+    reach_across,
+)
+from tests.drawn.flat import grow_any, show_depth
+from tests.drawn.solid import Solid, measure_ring_angle
+
+KINDS = ("mates", "further apart", "slip", "same board, other place", "other board")
+GAPS_MM = (3.2, 15.9, 9.55, 3.2, 3.2)
+DEPTH_MM = {"A1 near": 2.0, "A1 far": 8.35, "A2 near": 11.55, "A2 far": 17.9}
+ROOM_MM = 75.0
+"""Between an edge and the far edge of its board, so that a strip of a useful width lies beside it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SawnBoard:
+    """A drawn board and the true surfaces of its two leaves, ready for comparing."""
+
+    solid: Solid
+    surfaces: dict[str, EvenSurface]
+
+    def ring_angle(self, y_mm: float) -> float:
+        return float(measure_ring_angle(self.solid, self.solid.length_mm / 2, y_mm, 10.0))
+
+    def edge(self, name: str, y_mm: float) -> EdgeBand:
+        return cut_edge(self.surfaces[name], y_mm, toward=1)
+
+
+def saw_board(seed: int, *, length_mm: float = 800.0) -> SawnBoard:
+    """A board of any species, pith and width, sawn into two leaves."""
+    solid = grow_any(seed, length_mm=length_mm)
+    return SawnBoard(solid, {name: even_surface(show_depth(solid, z)) for name, z in DEPTH_MM.items()})
+
+
+class SeamTrials:
+    """Five seams a board, one of each kind, and how far each stands above strangers."""
+
+    def __init__(self, boards: list[SawnBoard], *, seed: int = 2) -> None:
+        self.boards = boards
+        self.random = np.random.default_rng(seed)
+        self._strangers: dict[int, Strangers] = {}
+
+    def strangers(self, reach_mm: float) -> Strangers:
+        """Edges that do not belong together, under a search of this reach: 12 pairs of boards."""
+        key = round(reach_mm)
+        if key not in self._strangers:
+            some = self.boards[:13]
+            bands = [board.edge("A1 far", 0.3 * board.solid.width_mm) for board in some]
+            found = measure_strangers(bands, bands, EdgeSearch(key))
+            assert isinstance(found, Strangers)
+            self._strangers[key] = found
+        return self._strangers[key]
+
+    def compare(self, place: int) -> list[tuple[EdgeRun, Strangers]]:
+        """The seams of board number `place`, in the order of `KINDS`; another board of its species is the stranger."""
+        board, other = self.boards[place], self.boards[(place + 3) % len(self.boards)]
+        width = board.solid.width_mm
+        edge = float(self.random.uniform(2, width - ROOM_MM))
+        strip = float(self.random.uniform(70, width - edge - 2))
+        elsewhere = edge
+        while abs(elsewhere - edge) < 20:
+            elsewhere = float(self.random.uniform(2, width - ROOM_MM))
+        angle = max(5.0, board.ring_angle(edge + 15))
+        searches = [EdgeSearch(round(reach_across(gap, angle))) for gap in GAPS_MM]
+        pairs = [
+            (board.edge("A1 far", edge), board.edge("A2 near", edge)),
+            (board.edge("A1 near", edge), board.edge("A2 far", edge)),
+            (board.edge("A1 near", edge), board.edge("A2 near", edge)),
+            (board.edge("A1 far", edge), shift_half(board.edge("A2 near", elsewhere))),
+            (board.edge("A1 far", edge), other.edge("A2 near", float(self.random.uniform(2, 60)))),
+        ]
+        runs = [compare_edges(*pair, search) for pair, search in zip(pairs, searches, strict=True)]
+        joint = cut_edge(board.surfaces["A1 near"], edge + strip, toward=-1, outward=False)
+        runs[2] = blend_slip(compare_edges(joint, pairs[2][1], searches[2]), runs[2])
+        return [(run, self.strangers(search.across_mm)) for run, search in zip(runs, searches, strict=True)]
+
+    def stand_above(self, place: int) -> list[float]:
+        """Share of the way from strangers to perfect agreement, in the order of `KINDS`."""
+        found = []
+        for run, strangers in self.compare(place):
+            score = run.score(0.0, self.boards[place].solid.length_mm, strangers=strangers)
+            found.append(score.above_strangers)
+        return found
+
+
+def shift_half(band: EdgeBand) -> EdgeBand:
+    """The same edge, half a board further along."""
+    half = band.figure.shape[1] // 2
+    return replace(band, figure=np.roll(band.figure, half, axis=1), lab_along=np.roll(band.lab_along, half, axis=0))
+
+
+def list_orders(above: np.ndarray) -> dict[str, np.ndarray]:
+    """Which orders came out right in each trial: rows are trials, columns the kinds."""
+    mates, further, slip, place, board = above.T
+    strangers = np.maximum(place, board)
+    return {
+        "mates above further apart": mates > further,
+        "further apart above slip": further > slip,
+        "slip above the same board's other place": slip > place,
+        "slip above another board": slip > board,
+        "mates above all others": mates > above[:, 1:].max(axis=1),
+        "mates above strangers": mates > strangers,
+        "further apart above strangers": further > strangers,
+        "all in order": (mates > further) & (further > slip) & (slip > strangers),
+    }
