@@ -14,7 +14,7 @@ from grainplan.frame import Bay, FrameLook
 from grainplan.match.surfaces import LeafSurface
 from grainplan.picture import Picture
 from grainplan.plan import PlannedBay, PlannedPanel, Seam, Strip
-from grainplan.show.marks import LIGHT_AND_DARK, MEANINGS, SIGNS, load_font
+from grainplan.show.marks import LIGHT_AND_DARK, MEANINGS, find_sign, load_font
 from grainplan.show.panel_picture import draw_panel
 from grainplan.show.preview import Piece, draw_bay, draw_piece, draw_view, name_files, save_previews
 from grainplan.show.strips import place_strips
@@ -232,7 +232,11 @@ def test_a_stand_in_is_marked_and_a_real_surface_is_not() -> None:
     inside = rows < plain.shape[0] - 150
     assert inside.any()
     assert columns[inside].max() < plain.shape[1] / 2
-    assert set(SIGNS) == set(MEANINGS)
+    signs = [find_sign(LeafSurface(None, seen)) for seen in ("stand-in", "none", "own side", "leaf photo")]
+    assert signs == ["stand-in", "not seen", "", ""]
+    predicted = [find_sign(LeafSurface(Picture(blank(), DENSITY), "inside", sure)) for sure in (0.8, 0.1)]
+    assert predicted == ["predicted", "a guess"]
+    assert {s for s in (*signs, *predicted) if s} == set(MEANINGS)
 
 
 def test_the_caution_stands_only_beside_a_book_match() -> None:

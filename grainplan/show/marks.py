@@ -8,16 +8,18 @@ from importlib.resources import as_file, files
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from grainplan.match.surfaces import LeafSurface
 from grainplan.picture import Pixels
-from grainplan.plan import SeenAs
 
 INK, QUIET_INK, PAPER = (52, 46, 40), (112, 104, 95), (250, 247, 241)
-SIGNS: dict[SeenAs, str] = {"stand-in": "stand-in", "inside": "predicted", "none": "not seen"}
-MEANINGS: dict[SeenAs, str] = {
-    "stand-in": "This surface lies inside the board and nobody has seen it yet. The nearest outside of the board is "
+STAND_IN, PREDICTED, GUESSED, NOT_SEEN = "stand-in", "predicted", "a guess", "not seen"
+MEANINGS: dict[str, str] = {
+    STAND_IN: "This surface lies inside the board and nobody has seen it yet. The nearest outside of the board is "
     "shown in its place, to give an idea.",
-    "inside": "This surface lies inside the board. It is predicted from what shows on the outside.",
-    "none": "There is no photo that could show this surface.",
+    PREDICTED: "This surface lies inside the board. Its rings are predicted from what the outside shows; its fine "
+    "fibres are only like the true ones.",
+    GUESSED: "This surface lies inside the board, and the outside tells too little of it: an idea, and no more.",
+    NOT_SEEN: "There is no photo that could show this surface.",
 }
 LIGHT_AND_DARK = (
     "Halves that open like a book lean opposite ways: where fibres run out of the surface one half looks darker than "
@@ -57,6 +59,13 @@ class Note:
 
     text: str
     sign: str = ""
+
+
+def find_sign(surface: LeafSurface) -> str:
+    """What stands on a strip that does not show a surface as it was photographed; empty where it does."""
+    if surface.seen == "inside":
+        return PREDICTED if surface.is_real else GUESSED
+    return {"stand-in": STAND_IN, "none": NOT_SEEN}.get(surface.seen, "")
 
 
 def load_font(size: int) -> Font:

@@ -16,17 +16,18 @@ from grainplan.frame import Bay, FrameLook, Part, View
 from grainplan.job import Job
 from grainplan.match.surfaces import Surfaces
 from grainplan.picture import Pixels
-from grainplan.plan import Plan, PlannedBay, SeenAs
+from grainplan.plan import Plan, PlannedBay
 from grainplan.progress import Progress, keep_quiet
 from grainplan.show.marks import (
     INK,
     LIGHT_AND_DARK,
     MEANINGS,
+    PREDICTED,
     QUIET_INK,
-    SIGNS,
     Note,
     Sign,
     Words,
+    find_sign,
     measure_notes,
     write_marks,
     write_notes,
@@ -79,6 +80,7 @@ class _DrawnBay:
     pixels: Pixels
     signs: tuple[Sign, ...]
     leaves: tuple[Words, ...]
+    expected: tuple[float, ...] = ()
 
 
 def gather_piece(job: Job, plan: Plan, surfaces: Surfaces) -> Piece:
@@ -199,6 +201,7 @@ def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _Dra
     panels: dict[Part, Pixels] = {}
     signs: list[Sign] = []
     leaves: list[Words] = []
+    expected: list[float] = []
     for opening in layout.openings:
         made = planned.panels.get(opening.part) if planned else None
         if made is None:
@@ -210,9 +213,11 @@ def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _Dra
             left, right = _across(place, opening.width_mm, side)
             x = (opening.left_mm + (left + right) / 2) * scale
             surface = find_surface(place, piece.surfaces, side)
-            if surface.seen in SIGNS:
+            if sign := find_sign(surface):
                 y = (layout.height_mm - opening.sill_mm) * scale - 20
-                signs.append(Sign(SIGNS[surface.seen], x, y, (right - left) * scale))
+                signs.append(Sign(sign, x, y, (right - left) * scale))
+            if surface.seen == "inside":
+                expected.append(surface.confidence)
             if opening is layout.openings[0]:
                 shown = place.strip.surface if side == "front" else {"near": "far", "far": "near"}[place.strip.surface]
                 leaves.append(
@@ -222,7 +227,7 @@ def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _Dra
     pixels = draw_bay_frame(layout, panels, wood=measure_wood_tone(piece), px_per_mm=fine, seed=seed)
     size = (max(1, round(layout.width_mm * scale)), max(1, round(layout.height_mm * scale)))
     shown_px = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-    return _DrawnBay(bay, shown_px, tuple(signs), tuple(leaves))
+    return _DrawnBay(bay, shown_px, tuple(signs), tuple(leaves), tuple(expected))
 
 
 def _across(place: StripPlace, width_mm: float, side: PieceSide) -> tuple[float, float]:
@@ -276,12 +281,21 @@ def _name_bay(drawn: _DrawnBay, caption: str) -> tuple[Words, ...]:
 def list_notes(piece: Piece, drawn: Sequence[_DrawnBay]) -> list[Note]:
     """What stands under a picture: what each sign on it means, and the caution that belongs to opened halves."""
     shown = {s.text for d in drawn for s in d.signs}
-    kinds: tuple[SeenAs, ...] = ("stand-in", "inside", "none")
-    notes = [Note(MEANINGS[kind], SIGNS[kind]) for kind in kinds if SIGNS[kind] in shown]
+    notes = [Note(_tell_meaning(sign, drawn), sign) for sign in MEANINGS if sign in shown]
     planned = [piece.planned[d.bay.name] for d in drawn if d.bay.name in piece.planned]
     if any(seam.match == "book" for bay in planned for seam in bay.seams):
         notes.append(Note(LIGHT_AND_DARK))
     return notes
+
+
+def _tell_meaning(sign: str, drawn: Sequence[_DrawnBay]) -> str:
+    expected = [value for d in drawn for value in d.expected]
+    if sign != PREDICTED or not expected:
+        return MEANINGS[sign]
+    return (
+        f"{MEANINGS[sign]} Expected likeness to the true surface: {min(expected):.2f} to {max(expected):.2f}, where 1 "
+        "is the same and 0 no more than chance."
+    )
 
 
 def _paint_wall(wide: int, high: int, *, floor: int) -> Pixels:
