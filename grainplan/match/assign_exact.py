@@ -16,7 +16,7 @@ import numpy as np
 
 from grainplan.match.cliques import find_rows
 from grainplan.match.model import IntArray, Pool, ReportState, SearchState, Selection
-from grainplan.match.scoring import score_choice
+from grainplan.match.scoring import choose_ends, score_choice
 from grainplan.progress import ShouldStop
 
 if TYPE_CHECKING:
@@ -111,7 +111,8 @@ def solve_exactly(
     chosen = tuple(int(r) for r in sorted(r for r, var in built.taken.items() if solver.boolean_value(var)))
     cost = score_choice(pool, chosen).total
     bound = min(cost, int(np.ceil(solver.best_objective_bound - 1e-6)))
-    return Selection(chosen, cost, bound, proven=status == cp_model.OPTIMAL and effort.gap == 0)
+    proven = status == cp_model.OPTIMAL and effort.gap == 0
+    return Selection(chosen, cost, bound, proven, spent=float(solver.response_proto.deterministic_time))
 
 
 def _set_parameters(solver: cp_model.CpSolver, effort: Effort) -> None:
@@ -140,6 +141,29 @@ def _guard_search(solver: cp_model.CpSolver, watch: Watch, ended: threading.Even
             solver.stop_search()
 
 
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """The variables of bays that are to look alike: who leads, and how many bays of a board follow whom."""
+
+    kinds: tuple[int, ...]
+    penalty: IntArray
+    leads: dict[int, Any]
+    parts: dict[tuple[int, int], Any]
+    far: dict[int, Any]
+
+    def hint(self, model: cp_model.CpModel, count: dict[tuple[int, int], int]) -> None:
+        """Tell the cheapest lead for so many bays of each type on each board."""
+        bays = {board: sum(count.get((kind, board), 0) for kind in self.kinds) for board in self.leads}
+        used = [board for board, number in bays.items() if number]
+        first = min(used, key=lambda lead: sum(int(self.penalty[lead, b]) * bays[b] for b in used), default=-1)
+        for board, var in self.leads.items():
+            model.add_hint(var, board == first)
+        for (lead, board), var in self.parts.items():
+            model.add_hint(var, bays[board] if lead == first else 0)
+        for board, var in self.far.items():
+            model.add_hint(var, 0 if (first, board) in self.parts else bays[board])
+
+
 class _Model:
     """The sums of the choice, as the solver reads them."""
 
@@ -154,6 +178,8 @@ class _Model:
         self.costs: list[Any] = [int(pool.open_cost[b]) * var for b, var in self.opened.items()]
         self.costs += [int(c.cost[r]) * var for r, var in self.taken.items()]
         self.costs += [int(p) * var for p, var in zip(pool.unfilled, self.missing, strict=True)]
+        self.groups: list[_Group] = []
+        self.ends: dict[int, Any] = {}
         self.on_board = self._count_on_boards()
         self.halved = self._add_halves()
         self._add_demand()
@@ -165,9 +191,31 @@ class _Model:
         self.model.minimize(sum(self.costs))
 
     def hint(self, start: tuple[int, ...]) -> None:
-        """Start from a set that fits."""
-        for row, var in self.taken.items():
-            self.model.add_hint(var, row in start)
+        """Start from a set that fits; every variable is told, for a hint that is only half told is filled in badly."""
+        c = self.pool.candidates
+        chosen = np.array(sorted(start), np.int64)
+        boards = {int(b) for b in c.board[chosen]}
+        ends = {end for board in boards for end in choose_ends(self.pool, chosen, board)}
+        self._tell(self.taken, set(start))
+        self._tell(self.opened, boards)
+        self._tell(self.ends, ends)
+        count: dict[tuple[int, int], int] = defaultdict(int)
+        bays: dict[int, int] = defaultdict(int)
+        for row in start:
+            count[int(c.kind[row]), int(c.board[row])] += int(c.covers[row])
+            bays[int(c.kind[row])] += int(c.covers[row])
+        doubles = {(int(c.kind[r]), int(c.board[r])) for r in start if c.covers[r] == 2}
+        for key, (one, _) in self.on_board.items():
+            if key not in doubles:
+                self.model.add_hint(one, count[key])
+        for kind, var in enumerate(self.missing):
+            self.model.add_hint(var, max(0, int(self.pool.demand[kind]) - bays[kind]))
+        for group in self.groups:
+            group.hint(self.model, count)
+
+    def _tell(self, variables: dict[int, Any], true: set[int]) -> None:
+        for name, var in variables.items():
+            self.model.add_hint(var, name in true)
 
     def differ_from(self, other: tuple[int, ...]) -> None:
         """At least one type of bay must come less often from one of the boards that it came from."""
@@ -229,7 +277,7 @@ class _Model:
             self.model.add(one + 2 * double <= int(self.pool.demand[kind]) * self.opened[board])
 
     def _add_packing(self) -> None:
-        ends: dict[int, Any] = {}
+        ends = self.ends
         for row in find_rows(self.pool, self.rows):
             for end in row.ends:
                 if int(end) not in ends:
@@ -250,22 +298,23 @@ class _Model:
         return {board: sum(parts) for board, parts in sorted(count.items())}
 
     def _add_alike(self, kinds: tuple[int, ...], penalty: IntArray) -> None:
-        """One board leads the group; each bay pays for the distance of its board to it (a small location problem)."""
+        """The board of one bay leads; each bay pays for the distance of its board to it (a small location problem)."""
         bays = int(sum(self.pool.demand[k] for k in kinds))
         worst = int(penalty.max())
-        leads = [self.model.new_bool_var("") for _ in range(len(penalty))]
-        self.model.add_exactly_one(leads)
-        for board, count in self._boards_of(kinds, doubles=True).items():
-            near = [lead for lead in range(len(penalty)) if penalty[lead, board] < worst]
-            parts = []
+        counts = self._boards_of(kinds, doubles=True)
+        group = _Group(kinds, penalty, {board: self.model.new_bool_var("") for board in counts}, {}, {})
+        self.model.add_at_most_one(group.leads.values())
+        for board, count in counts.items():
+            self.model.add(group.leads[board] <= count)
+            near = [lead for lead in counts if penalty[lead, board] < worst]
             for lead in near:
-                part = self.model.new_int_var(0, bays, "")
-                self.model.add(part <= bays * leads[lead])
+                group.parts[lead, board] = part = self.model.new_int_var(0, bays, "")
+                self.model.add(part <= bays * group.leads[lead])
                 self.costs.append(int(penalty[lead, board]) * part)
-                parts.append(part)
-            far = self.model.new_int_var(0, bays, "")
+            group.far[board] = far = self.model.new_int_var(0, bays, "")
             self.costs.append(worst * far)
-            self.model.add(sum(parts) + far == count)
+            self.model.add(sum(group.parts[lead, board] for lead in near) + far == count)
+        self.groups.append(group)
 
     def _add_pairs(self, kind: int, pairs: int, penalty: IntArray) -> None:
         worst = int(penalty.max())

@@ -1,31 +1,186 @@
-"""How the best set is looked for: a quick careful choice first, then the exact search, then plans that truly differ."""
+"""How the best set is looked for: a quick first set, a bound that prices every candidate, then the exact search.
+
+Candidates whose reduced cost is more than the distance from the bound to a known set are in no better set and are cut.
+What is left is solved exactly where it is small enough; a larger job is first solved on a core of the most promising
+candidates and then bettered part by part, each part exactly, the rest staying as it is.
+"""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from grainplan.match.assign_exact import Effort, Watch, solve_exactly
-from grainplan.match.model import Pool, Selection
+from grainplan.match.bound import Bound, LagrangianBound
+from grainplan.match.first import clash_with, find_first
+from grainplan.match.model import IntArray, Pool, Selection
 from grainplan.match.scoring import score_choice
 from grainplan.match.tidy import push_to_foot
 
 OTHERS = 2
-OTHERS_EFFORT = 0.25
+OTHERS_EFFORT = 0.1
 OTHERS_GAP = 0.01
-MOST_FOR_OTHERS = 30_000
+MOST_FOR_OTHERS = 20_000
+MOST_AT_ONCE = 40_000
+"""Candidates that are solved exactly in one go."""
+ROUNDS = 60
+"""Of each of the two stages of the bound."""
+CORE = 5_000
+CORE_SHARE = 0.3
+CORE_GAP = 0.002
+CORE_PER_TYPE = 120
+CORE_PER_BOARD = 12
+PART_BAYS = 36
+PART_ROWS = 2_500
+PART_TIME = 5.0
+PART_GAP = 0.0005
 __all__ = ["Effort", "Watch", "find_others", "select"]
 
 
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """The best set so far and the best bound so far."""
+
+    rows: tuple[int, ...]
+    cost: int
+    bound: int
+
+    def better(self, selection: Selection | None) -> _Known:
+        """With a selection found beside it; its bound is not taken over."""
+        if selection is None or selection.cost >= self.cost:
+            return self
+        return replace(self, rows=selection.rows, cost=selection.cost)
+
+
 def select(pool: Pool, watch: Watch, effort: Effort) -> Selection:
-    """The best set of candidates that the effort finds."""
-    rows = np.arange(len(pool.candidates))
-    nothing = Selection((), score_choice(pool, ()).total, 0, proven=False)
-    if len(rows) == 0:
-        return replace(nothing, bound=nothing.cost, proven=True)
-    found = solve_exactly(pool, rows, effort=effort, watch=watch) or nothing
-    return replace(found, rows=push_to_foot(pool, found.rows))
+    """The best set of candidates that the effort finds, with a bound for all candidates."""
+    if len(pool.candidates) == 0:
+        empty = score_choice(pool, ()).total
+        return Selection((), empty, empty, proven=True)
+    rows = find_first(pool)
+    cost = score_choice(pool, rows).total
+    watch.tell("first", cost, None)
+    bound = LagrangianBound(pool).raise_prices(cost, rounds=ROUNDS)
+    known = _Known(rows, cost, bound.value)
+    guided = find_first(pool, bound.prices)
+    known = known.better(Selection(guided, score_choice(pool, guided).total, 0, proven=False))
+    watch.tell("bound", known.cost, known.bound)
+    if not watch.stopped:
+        known = _search(pool, known, bound, watch, effort)
+    proven = known.bound >= known.cost
+    return Selection(push_to_foot(pool, known.rows), known.cost, min(known.bound, known.cost), proven)
+
+
+def _search(pool: Pool, known: _Known, bound: Bound, watch: Watch, effort: Effort) -> _Known:
+    keep = _cut(known, bound)
+    inner = _lift(watch, known.bound)
+    if len(keep) > MOST_AT_ONCE:
+        return _better_by_parts(pool, known, bound, watch, effort)
+    if len(keep) > CORE:
+        core = _pick_core(pool, known, bound)
+        share = replace(effort, solver_time=effort.solver_time * CORE_SHARE, gap=CORE_GAP)
+        known = known.better(solve_exactly(pool, core, effort=share, watch=inner))
+        watch.tell("core", known.cost, known.bound)
+        keep = _cut(known, bound)
+    if watch.stopped:
+        return known
+    found = solve_exactly(pool, keep, effort=replace(effort, start=known.rows), watch=inner)
+    known = known.better(found)
+    return replace(known, bound=max(known.bound, min(known.cost, found.bound))) if found else known
+
+
+def _lift(watch: Watch, least: int) -> Watch:
+    """A watch that never tells a bound lower than the one already known."""
+    if watch.report is None:
+        return watch
+    report = watch.report
+    return Watch(
+        lambda state: report(
+            replace(state, bound=least / 1000 if state.bound is None else max(state.bound, least / 1000))
+        ),
+        watch.should_stop,
+    )
+
+
+def _cut(known: _Known, bound: Bound) -> IntArray:
+    """Candidates that may be in a better set, and those of the set itself."""
+    keep = bound.reduced <= known.cost - bound.value + 1
+    keep[list(known.rows)] = True
+    return np.flatnonzero(keep)
+
+
+def _pick_core(pool: Pool, known: _Known, bound: Bound) -> IntArray:
+    """The most promising candidates: the cheapest of all, and enough of each type on enough boards."""
+    c = pool.candidates
+    order = np.argsort(bound.reduced, kind="stable")
+    order = order[bound.reduced[order] <= known.cost - bound.value + 1]
+    few = _count_before(c.kind[order] * len(pool.leaves) + c.board[order]) < CORE_PER_BOARD
+    thin = order[few]
+    enough = _count_before(c.kind[thin]) < CORE_PER_TYPE
+    core = set(thin[enough].tolist()) | set(known.rows)
+    for row in order:
+        if len(core) >= CORE:
+            break
+        core.add(int(row))
+    return np.array(sorted(core), np.int64)
+
+
+def _count_before(keys: IntArray) -> IntArray:
+    """How many equal keys stand before each."""
+    order = np.argsort(keys, kind="stable")
+    sorted_keys = keys[order]
+    first = np.searchsorted(sorted_keys, sorted_keys)
+    count = np.empty(len(keys), np.int64)
+    count[order] = np.arange(len(keys)) - first
+    return count
+
+
+def _better_by_parts(pool: Pool, known: _Known, bound: Bound, watch: Watch, effort: Effort) -> _Known:
+    """Free some types of bays at a time, keep all others, and solve that part exactly, until the effort is spent."""
+    rng = np.random.default_rng(1)
+    left = effort.solver_time
+    inner = Watch(None, watch.should_stop)
+    while left > 0 and not watch.stopped:
+        rows = _rows_for_part(pool, known, bound, _pick_part(pool, known, rng))
+        found = solve_exactly(pool, rows, effort=Effort(min(left, PART_TIME), gap=PART_GAP), watch=inner)
+        known = known.better(found)
+        watch.tell("parts", known.cost, known.bound)
+        left -= PART_TIME if found is None else max(found.spent, 0.2)
+    return known
+
+
+def _pick_part(pool: Pool, known: _Known, rng: np.random.Generator) -> IntArray:
+    """Types that share boards, up to a number of bays: a few boards drawn at random, and all types cut from them."""
+    c = pool.candidates
+    rows = np.array(known.rows, np.int64)
+    kinds: dict[int, None] = {}
+    bays = 0
+    for row in rng.permutation(rows):
+        on_board = rows[c.board[rows] == c.board[row]]
+        for kind in np.unique(c.kind[on_board]):
+            if int(kind) not in kinds and bays + pool.demand[kind] <= PART_BAYS:
+                kinds[int(kind)] = None
+                bays += int(pool.demand[kind])
+        if bays >= PART_BAYS - 1:
+            break
+    return np.array(sorted(kinds), np.int64)
+
+
+def _rows_for_part(pool: Pool, known: _Known, bound: Bound, kinds: IntArray) -> IntArray:
+    """The rows that stay, and the most promising ones of the freed types that leave them alone."""
+    c = pool.candidates
+    rows = np.array(known.rows, np.int64)
+    freed = np.isin(c.kind[rows], kinds)
+    fixed = rows[~freed]
+    wanted = np.flatnonzero(np.isin(c.kind, kinds) & (bound.reduced <= known.cost - bound.value + 1))
+    clash = np.zeros(len(pool.candidates), bool)
+    for row in fixed:
+        here = wanted[c.board[wanted] == c.board[row]]
+        clash[here[clash_with(pool, here, int(row))]] = True
+    wanted = wanted[~clash[wanted]]
+    wanted = wanted[np.argsort(bound.reduced[wanted], kind="stable")][:PART_ROWS]
+    return np.unique(np.concatenate([rows, wanted]))
 
 
 def find_others(pool: Pool, best: Selection, watch: Watch, effort: Effort) -> tuple[Selection, ...]:

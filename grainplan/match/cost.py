@@ -45,6 +45,10 @@ STEP_HALF_MM = 6.35
 standards (section 8, 1/4 in and 1/8 in); those standards are for veneer, so this is an analogy."""
 TONE_FULL = 6.0
 """The CIEDE2000 difference from which two strips plainly differ (common practice; a difference of 1 is just seen)."""
+FINE_MM = 3.2
+"""Panel-to-panel alignment of the strictest grade of the architectural woodwork standards, 1/8 in."""
+FAIR_MM = 6.4
+"""The same, middle grade, 1/4 in."""
 UNKNOWN_SEAM = 0.5
 """A seam about which nothing is known counts as half a misfit."""
 
@@ -104,3 +108,15 @@ def judge_fit(fit: NDArray[np.float64], strangers: float) -> NDArray[np.float64]
 def judge_tone(tone_de: float | NDArray[np.float64]) -> NDArray[np.float64]:
     """How plainly two colours differ, 0 to 1."""
     return np.clip(np.asarray(tone_de, float) / TONE_FULL, 0.0, 1.0)
+
+
+def say_step(step_mm: float) -> str:
+    """A step in the words of the panel alignment tolerances of the architectural woodwork standards.
+
+    Architectural Woodwork Standards, 1st edition (2009), section 8, p. 193: alignment from panel to panel within 1/8 in
+    (3.2 mm) in the strictest grade, 1/4 in (6.4 mm) in the middle one, no limit in the lowest. Those are for veneered
+    panels; for strips of one solid panel the words are an analogy.
+    """
+    if step_mm <= FINE_MM:
+        return "fine"
+    return "fair" if step_mm <= FAIR_MM else "plain to see"

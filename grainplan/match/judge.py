@@ -31,6 +31,8 @@ from grainplan.match.seen import SeamBook
 from grainplan.plan import Foot
 
 Floats = NDArray[np.float64]
+NO_STRANGERS = 0.45
+"""The fit of strangers where the job has too few surfaces to measure it: that of drawn boards."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,16 +110,17 @@ def judge_option(book: SeamBook, place: Place, option: Option, *, y_mm: float, r
             if share < 1 and place.kind.bay.seen != "both":
                 continue
             lie = (y_mm, option.foot, option.arrangement.match)
-            scan = book.find_scan(board, place.first, shown, lie=lie)
-            if scan is None:
+            run = book.find_run(board, place.first, shown, lie=lie)
+            if run is None:
                 outlook = look_ahead(book.request, board, place.first, shown, place=(y_mm, option.foot))
                 step = outlook.step if isinstance(outlook.step, float) else None
                 seams += share * judge_step(step) * _metres(place)
                 continue
-            strangers = book.find_strangers(board, shown, option.arrangement.match) or 0.0
+            found = book.find_strangers(board, shown, option.arrangement.match)
+            strangers = NO_STRANGERS if found is None else found.level
             for piece in place.kind.cut.pieces:
                 low, high = place.kind.cut.place(piece.sight_mm, 0.0, option.foot)
-                fit, _, tone_de = scan.average(starts + low, starts + high)
+                fit, _, tone_de = run.average(starts + low, starts + high)
                 metres = share * piece.size.rough_height_mm / 1000
                 seams += metres * np.nan_to_num(judge_fit(fit, strangers), nan=UNKNOWN_SEAM)
                 tone += metres * np.nan_to_num(judge_tone(tone_de), nan=0.0)

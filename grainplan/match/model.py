@@ -36,7 +36,7 @@ ReportState = Callable[[SearchState], None]
 
 @dataclass(frozen=True, slots=True)
 class Alike:
-    """Bays that are to look alike: each pays for how far its board's colour lies from one board that leads the group.
+    """Bays that are to look alike: each pays for how far its board lies from that of one bay, which leads the group.
 
     Attributes
     ----------
@@ -198,9 +198,11 @@ class Selection:
     rows : chosen rows of the candidates, in order; halves included.
     cost, bound : whole numbers in thousandths; no set costs less than the bound.
     proven : nothing cheaper exists.
+    spent : the solver's deterministic time.
     """
 
     rows: tuple[int, ...]
     cost: int
     bound: int
     proven: bool
+    spent: float = 0.0

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
-import numpy as np
-
 from grainplan.boards import Leaf, Surface
+from grainplan.errors import NotFound
 from grainplan.frame import Part
 from grainplan.match.arrange import StripPlace
 from grainplan.match.cuts import PieceCut
@@ -99,15 +98,15 @@ def _write_seam(
     outlook = look_ahead(book.request, board, lying.first, shown, place=(lying.y_mm, lying.option.foot))
     gap = None if outlook.gap_mm is None else round(outlook.gap_mm, 3)
     seam = Seam(piece.part, side, (i, i + 1), match, round(outlook.edge_y_mm, 3), gap)
-    scan = book.find_scan(board, lying.first, shown, lie=(lying.y_mm, lying.option.foot, match))
-    if scan is not None:
+    run = book.find_run(board, lying.first, shown, lie=(lying.y_mm, lying.option.foot, match))
+    if run is not None:
         low, high = bay.kind.cut.place(piece.sight_mm, lying.start_mm, lying.option.foot)
-        fit, step, tone = (float(v[0]) for v in scan.average(np.array([low]), np.array([high])))
-        if np.isfinite(fit):
-            strangers = book.find_strangers(board, shown, match)
-            seam = replace(seam, fit=round(fit, 3), step_mm=round(step, 2), tone_de=round(tone, 2))
-            return replace(seam, strangers=None if strangers is None else round(strangers, 3))
-        return replace(seam, caveats=("too little of this seam is in the pictures to compare it",))
+        score = run.score(low, high, strangers=book.find_strangers(board, shown, match))
+        if isinstance(score, NotFound):
+            return replace(seam, caveats=(score.reason,))
+        caveats = (*book.say_doubt(board, lying.first, shown), *score.caveats)
+        seam = replace(seam, fit=round(score.fit, 3), step_mm=round(score.step_mm, 2), tone_de=round(score.tone_de, 2))
+        return replace(seam, strangers=None if score.strangers is None else round(score.strangers, 3), caveats=caveats)
     if isinstance(outlook.step, float):
         return replace(seam, step_mm=round(outlook.step, 2), caveats=(UNSEEN,))
     return replace(seam, caveats=(outlook.step.reason,))

@@ -107,29 +107,34 @@ def _join_halves(pool: Pool, chosen: IntArray) -> tuple[int, list[tuple[int, int
 
 def value_ends(pool: Pool, chosen: IntArray, board: int) -> int:
     """What the useful ends of one opened board are worth beside the chosen rows."""
+    return sum(int(pool.left_over.value[end]) for end in choose_ends(pool, chosen, board))
+
+
+def choose_ends(pool: Pool, chosen: IntArray, board: int) -> list[int]:
+    """The dearest useful ends of one opened board that leave the chosen rows alone; rows of the left-over ends."""
     c, ends = pool.candidates, pool.left_over
     low, high = np.searchsorted(ends.board, [board, board + 1])
     mine = chosen[c.board[chosen] == board]
-    total = 0
+    found: list[int] = []
     for leaf in range(int(pool.leaves[board])):
         here = np.flatnonzero(ends.leaf[low:high] == leaf) + low
         on_leaf = mine[(c.leaf[mine] <= leaf) & (leaf < c.leaf[mine] + c.run[mine])]
-        total += _best_ends(pool, on_leaf, here)
-    return total
+        found += _best_ends(pool, on_leaf, here)
+    return found
 
 
-def _best_ends(pool: Pool, on_leaf: IntArray, here: IntArray) -> int:
+def _best_ends(pool: Pool, on_leaf: IntArray, here: IntArray) -> list[int]:
     """The dearest set of ends that leave the rectangles of a leaf, and each other, alone."""
     c, ends = pool.candidates, pool.left_over
     if len(on_leaf) and len(here):
         clash = (c.x0[on_leaf][:, None] < ends.x1[here]) & (ends.x0[here] < c.x1[on_leaf][:, None])
         here = here[~clash.any(axis=0)]
-    best: list[tuple[int, int]] = [(0, 0)]  # (where the last end stops, value so far), values rising
+    best: list[tuple[int, int, list[int]]] = [(0, 0, [])]  # where the last end stops, value and ends so far
     for end in here[np.argsort(ends.x1[here], kind="stable")]:
-        before = max(total for stop, total in best if stop <= ends.x0[end])
-        if before + int(ends.value[end]) > best[-1][1]:
-            best.append((int(ends.x1[end]), before + int(ends.value[end])))
-    return best[-1][1]
+        before = max((state for state in best if state[0] <= ends.x0[end]), key=lambda state: state[1])
+        if before[1] + int(ends.value[end]) > best[-1][1]:
+            best.append((int(ends.x1[end]), before[1] + int(ends.value[end]), [*before[2], int(end)]))
+    return best[-1][2]
 
 
 def _count_boards(pool: Pool, chosen: IntArray, kinds: tuple[int, ...], halves: list[tuple[int, int]]) -> Counter[int]:
@@ -149,7 +154,8 @@ def _price_alike(pool: Pool, chosen: IntArray, halves: list[tuple[int, int]]) ->
         count = _count_boards(pool, chosen, group.types, halves)
         boards = np.array(sorted(count), np.int64)
         if len(boards):
-            total += int((group.penalty[:, boards] * np.array([count[int(b)] for b in boards])).sum(axis=1).min())
+            bays = np.array([count[int(b)] for b in boards])
+            total += int((group.penalty[np.ix_(boards, boards)] @ bays).min())
     return total
 
 

@@ -1,68 +1,78 @@
-"""The seams that somebody has already seen: pictures of both surfaces, compared once and looked up after that."""
+"""The seams whose two surfaces have been seen: pictures of both, compared once and looked up after that."""
 
 from __future__ import annotations
 
-from itertools import islice
-
-import numpy as np
+from dataclasses import dataclass
 
 from grainplan.boards import Leaf, MeasuredBoard, Surface
 from grainplan.frame import Match
 from grainplan.match.arrange import StripPlace, mate_gap
+from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
+from grainplan.match.edges import (
+    EdgeRun,
+    EdgeSearch,
+    Strangers,
+    blend_slip,
+    compare_edges,
+    measure_strangers,
+    reach_across,
+)
 from grainplan.match.request import Request
 from grainplan.match.rings import find_ring_angle
-from grainplan.match.seams import (
-    LEAST_ACROSS_MM,
-    MOST_ACROSS_MM,
-    Band,
-    Ground,
-    SeamScan,
-    Search,
-    cut_band,
-    prepare_ground,
-    scan_seam,
-)
 from grainplan.plan import Foot
-from grainplan.resaw import step_across
 
 SEARCH_PX_PER_MM = 1.0
 """While thousands of places are compared; the seams that are chosen are measured again at `FINAL_PX_PER_MM`."""
 FINAL_PX_PER_MM = 2.0
 EDGE_STEP_MM = 2.0
-STRANGERS = 12
-UNKNOWN_ACROSS_MM = 12.0
+"""While many places are compared, edges closer than this count as one."""
+REACH_STEP_MM = 3.0
+UNKNOWN_ANGLE_DEG = 20.0
+"""What is searched where the ring angle is not known."""
 
-BandKey = tuple[Leaf, Surface, float, int]
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    """One side of a seam: which surface, where its edge lies, and toward which y the strip lies."""
+
+    leaf: Leaf
+    surface: Surface
+    edge_mm: float
+    toward: int
 
 
 class SeamBook:
-    """Looks up how well two edges meet, where both surfaces have been seen."""
+    """Looks up how well two edges meet, where both surfaces have been seen.
+
+    Parameters
+    ----------
+    request : Request
+    px_per_mm : float
+        Density to compare at.
+    """
 
     def __init__(self, request: Request, *, px_per_mm: float = SEARCH_PX_PER_MM) -> None:
         self.request = request
         self.px_per_mm = px_per_mm
-        self._grounds: dict[tuple[Leaf, Surface], Ground] = {}
-        self._scans: dict[tuple[object, ...], SeamScan] = {}
-        self._strangers: dict[tuple[int, bool], float | None] = {}
+        self._surfaces: dict[tuple[Leaf, Surface], EvenSurface] = {}
+        self._bands: dict[tuple[_Side, bool], EdgeBand | None] = {}
+        self._runs: dict[tuple[object, ...], EdgeRun | None] = {}
+        self._strangers: dict[tuple[EdgeSearch, Match], Strangers | None] = {}
         self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
-        self._seen_boards = {
-            leaf.board
-            for (leaf, _), surface in request.surfaces.items()
-            if surface.picture is not None and surface.seen == "leaf photo"
-        }
+        self._seen_boards = {leaf.board for leaf, surface in self._pictured if not self._is_outside(leaf, surface)}
 
     def has_seen(self, board: str) -> bool:
-        """Whether leaves of this board have been photographed."""
+        """Whether more than the outside of this board has been seen, so that every place along it differs."""
         return board in self._seen_boards
 
-    def find_scan(
+    def find_run(
         self,
         board: MeasuredBoard,
         first_leaf: int,
         seam: tuple[StripPlace, StripPlace],
         *,
         lie: tuple[float, Foot, Match],
-    ) -> SeamScan | None:
+    ) -> EdgeRun | None:
         """The comparison along one seam, or None where a surface has not been seen.
 
         Parameters
@@ -76,78 +86,103 @@ class SeamBook:
             Lower edge across the board, mm; which way the foot stands; how they are matched.
         """
         y_mm, foot, match = lie
-        keys = [self._key_of(board, first_leaf, strip, (y_mm, foot), right_edge=i == 0) for i, strip in enumerate(seam)]
-        if any(key[:2] not in self._pictured for key in keys):
+        left, right = (self._find_side(board, first_leaf, strip, (y_mm, foot), place=i) for i, strip in enumerate(seam))
+        if not {(left.leaf, left.surface), (right.leaf, right.surface)} <= self._pictured:
             return None
-        search = self._make_search(board, seam, match)
-        name = (*keys, search)
-        if name not in self._scans:
-            self._scans[name] = scan_seam(self._band(keys[0]), self._band(keys[1]), search)
-        return self._scans[name]
+        search = self._make_search(board, seam)
+        name = (left, right, search, match)
+        if name not in self._runs:
+            self._runs[name] = self._compare((left, right), search, match)
+        return self._runs[name]
 
-    def find_strangers(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace], match: Match) -> float | None:
-        """The fit of edges that do not belong together, under the same search: other boards and places of this job."""
-        search = self._make_search(board, seam, match)
-        key = (round(search.across_mm), search.mirrored)
+    def find_strangers(
+        self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace], match: Match
+    ) -> Strangers | None:
+        """The fit of edges that do not belong together, under the same search."""
+        search = self._make_search(board, seam)
+        key = (search, match)
         if key not in self._strangers:
-            self._strangers[key] = self._compare_strangers(search)
+            self._strangers[key] = self._compare_strangers(search, match)
         return self._strangers[key]
 
-    def _compare_strangers(self, search: Search) -> float | None:
-        surfaces = sorted(self._pictured)
-        fits = []
-        pairs = (
-            (i, j)
-            for step in range(1, max(len(surfaces), 2))
-            for i in range(len(surfaces))
-            for j in [(i + step) % len(surfaces)]
-        )
-        for i, j in islice(pairs, STRANGERS):
-            first, second = (self._middle_band(surfaces[k]) for k in (i, j))
-            away = second.lightness.shape[1] // 2
-            moved = Band(np.roll(second.lightness, away, axis=1), np.roll(second.lab, away, axis=1), second.px_per_mm)
-            scan = scan_seam(first, moved, search)
-            if scan.weight.sum() > 0:
-                fits.append(float(np.average(scan.fit, weights=scan.weight)))
-        return float(np.mean(fits)) if fits else None
+    def say_doubt(self, board: MeasuredBoard, first_leaf: int, seam: tuple[StripPlace, StripPlace]) -> tuple[str, ...]:
+        """What the maker should know where one of the surfaces is predicted and not yet seen."""
+        said = []
+        for strip in seam:
+            leaf = Leaf(board.name, first_leaf + strip.leaf + 1)
+            found = self.request.surfaces.get((leaf, strip.surface))
+            if found is not None and found.seen == "inside":
+                said.append(f"{leaf.name} {strip.surface} is predicted, confidence {found.confidence:.2f}")
+        return tuple(said)
 
-    def _middle_band(self, surface: tuple[Leaf, Surface]) -> Band:
-        ground = self._ground(surface)
-        middle = ground.lightness.shape[0] / ground.px_per_mm / 3
-        return cut_band(ground, middle, toward=1)
+    def _is_outside(self, leaf: Leaf, surface: Surface) -> bool:
+        return self.request.surfaces[leaf, surface].seen == "own side"
 
-    def _make_search(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace], match: Match) -> Search:
+    def _compare(self, sides: tuple[_Side, _Side], search: EdgeSearch, match: Match) -> EdgeRun | None:
+        left, right = sides
+        second = self._band(right, outward=True)
+        first = self._band(left, outward=match == "book")
+        if first is None or second is None:
+            return None
+        run = compare_edges(first, second, search)
+        if match != "slip":
+            return run
+        same = _Side(left.leaf, left.surface, right.edge_mm, right.toward)
+        repeated = self._band(same, outward=True)
+        return run if repeated is None else blend_slip(run, compare_edges(repeated, second, search))
+
+    def _compare_strangers(self, search: EdgeSearch, match: Match) -> Strangers | None:
+        """One surface of each board, at a third of its width; two places of it where there is only one board."""
+        chosen: dict[str, tuple[Leaf, Surface]] = {}
+        for leaf, surface in sorted(self._pictured):
+            chosen.setdefault(leaf.board, (leaf, surface))
+        firsts, seconds = [], []
+        for leaf, surface in chosen.values():
+            height = self._surface((leaf, surface)).figure.shape[0] / self.px_per_mm
+            for share in (1 / 3,) if len(chosen) > 1 else (0.2, 0.5):
+                side = _Side(leaf, surface, round(height * share), 1)
+                first, second = self._band(side, outward=match == "book"), self._band(side, outward=True)
+                if first is not None and second is not None:
+                    firsts.append(first)
+                    seconds.append(second)
+        found = measure_strangers(firsts, seconds, search)
+        return found if isinstance(found, Strangers) else None
+
+    def _make_search(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace]) -> EdgeSearch:
         use = self.request.uses[board.name]
         gap = mate_gap(*seam, gap_mm=use.mate_gap_mm, leaf_mm=use.finished_leaf_mm)
-        across = UNKNOWN_ACROSS_MM
-        if gap is not None:
-            angle = find_ring_angle(board, board.board.width_mm / 2, board.board.thickness_mm / 2)
-            step = step_across(gap, min(angle, 90.0)) if isinstance(angle, float) else None
-            across = 1.5 * step if isinstance(step, float) else UNKNOWN_ACROSS_MM
-        across = min(max(across, LEAST_ACROSS_MM), MOST_ACROSS_MM)
-        grain = board.grain.angle_deg or 0.0
-        return Search(float(round(across)), grain, mirrored=match == "book")
+        angle = find_ring_angle(board, board.board.width_mm / 2, board.board.thickness_mm / 2)
+        known = angle if isinstance(angle, float) else UNKNOWN_ANGLE_DEG
+        across = reach_across(use.mate_gap_mm if gap is None else gap, known)
+        return EdgeSearch(across_mm=round(across / REACH_STEP_MM) * REACH_STEP_MM, grain_deg=board.grain.angle_deg or 0)
 
-    def _key_of(
-        self, board: MeasuredBoard, first: int, strip: StripPlace, place: tuple[float, Foot], *, right_edge: bool
-    ) -> BandKey:
-        """The band of a strip beside the seam: its right edge where it stands left of the seam."""
-        y_mm, foot = place
+    def _find_side(
+        self, board: MeasuredBoard, first: int, strip: StripPlace, lie: tuple[float, Foot], *, place: int
+    ) -> _Side:
+        """The edge of a strip at the seam: its right edge where it stands left of the seam (`place` 0)."""
+        y_mm, foot = lie
         flipped = (strip.surface == "far") != (foot == "up")
-        low_edge = flipped == right_edge
+        low_edge = flipped == (place == 0)
         edge = y_mm + strip.y_mm[0 if low_edge else 1]
         if self.px_per_mm < FINAL_PX_PER_MM:
             edge = round(edge / EDGE_STEP_MM) * EDGE_STEP_MM
-        return Leaf(board.name, first + strip.leaf + 1), strip.surface, edge, 1 if low_edge else -1
+        return _Side(Leaf(board.name, first + strip.leaf + 1), strip.surface, edge, 1 if low_edge else -1)
 
-    def _ground(self, surface: tuple[Leaf, Surface]) -> Ground:
-        if surface not in self._grounds:
-            picture = self.request.surfaces[surface].picture
+    def _surface(self, key: tuple[Leaf, Surface]) -> EvenSurface:
+        if key not in self._surfaces:
+            picture = self.request.surfaces[key].picture
             if picture is None:
-                raise ValueError(f"nobody has seen {surface[0].name} {surface[1]}")
-            self._grounds[surface] = prepare_ground(picture, px_per_mm=self.px_per_mm)
-        return self._grounds[surface]
+                raise ValueError(f"nobody has seen {key[0].name} {key[1]}")
+            self._surfaces[key] = even_surface(picture, px_per_mm=self.px_per_mm)
+        return self._surfaces[key]
 
-    def _band(self, key: BandKey) -> Band:
-        leaf, surface, edge, toward = key
-        return cut_band(self._ground((leaf, surface)), edge, toward=toward)
+    def _band(self, side: _Side, *, outward: bool) -> EdgeBand | None:
+        """None where too little wood lies beside the edge to compare."""
+        key = (side, outward)
+        if key not in self._bands:
+            try:
+                surface = self._surface((side.leaf, side.surface))
+                self._bands[key] = cut_edge(surface, side.edge_mm, toward=side.toward, outward=outward)
+            except ValueError:
+                self._bands[key] = None
+        return self._bands[key]

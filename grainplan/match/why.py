@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from grainplan.match.cost import say_step
 from grainplan.match.lying import FilledBay
 from grainplan.match.pooling import Stacked
-from grainplan.match.seams import say_step
 from grainplan.plan import PlannedBay
 from grainplan.units import format_length
 
