@@ -12,10 +12,11 @@ from grainplan.boards import BROAD_SIDES, SIDES, RoughBoard, Side, SidePhoto
 from grainplan.errors import NotFound, PhotoError
 from grainplan.geometry import apply_homography, solve_homography
 from grainplan.photos.corners import doubt_lens_mm, doubt_scale, outline_side, place_view
-from grainplan.photos.flatten import Sheet, flatten_photo, flatten_side
+from grainplan.photos.flatten import flatten_side
 from grainplan.photos.light import agree_colours, even_light
 from grainplan.photos.load import Photo
 from grainplan.photos.measure import measure_board
+from grainplan.photos.resample import Area, flatten_photo
 from tests.blockmatch import match_blocks
 from tests.drawn.camera import Camera, Scene, take_photo
 from tests.drawn.forest import Growth, grow_board
@@ -67,7 +68,7 @@ def test_every_pixel_shows_its_own_place(quarters: int, side: Side, density: flo
     outline = outline_side(BOARD, side)
     photo = Photo(photograph(corners, outline, size), 1, (0, 0), *size)
     view = place_view(outline, corners, size_px=size, side=side, called="A")
-    flat = flatten_photo(photo, view, Sheet.of((0.0, 0.0), (600.0, 150.0), density)).astype(float)
+    flat = flatten_photo(photo, view, Area.of((0.0, 0.0), (600.0, 150.0), density)).astype(float)
     rows, columns = flat.shape[:2]
     x, y = np.meshgrid((np.arange(columns) + 0.5) / density, (np.arange(rows) + 0.5) / density)
     off = (flat - wave(x, y))[3:-3, 3:-3]
@@ -103,7 +104,7 @@ def test_a_tapered_board_keeps_its_straight_face_edge() -> None:
     corners = apply_homography(solve_homography([[0, 0], [600, 0], [600, 150], [0, 150]], CORNERS), outline)
     photo = Photo(photograph(corners, outline, (1640, 520)), 1, (0, 0), 1640, 520)
     view = place_view(outline, corners, size_px=(1640, 520), side="face", called="A")
-    flat = flatten_photo(photo, view, Sheet.of((0.0, 0.0), (600.0, 150.0), 2.0)).astype(float)
+    flat = flatten_photo(photo, view, Area.of((0.0, 0.0), (600.0, 150.0), 2.0)).astype(float)
     x, y = np.meshgrid((np.arange(1200) + 0.5) / 2, (np.arange(300) + 0.5) / 2)
     assert np.abs(flat - wave(x, y))[4:190, 4:-4, 1:].max() < 2.0
 

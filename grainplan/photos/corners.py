@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from grainplan.boards import END_SIDES, RoughBoard, Side
 from grainplan.errors import PhotoError
-from grainplan.geometry import Box, Floats, apply_homography, signed_area, solve_homography
+from grainplan.geometry import Floats, apply_homography, signed_area, solve_homography
 
 CORNER_DOUBT_PX = 1.5  # how well a corner is hit by a person who zooms in; rough ends are not sharper
 FOCAL_PER_LONG_SIDE = 1.15  # a phone's main lens, about 26 mm of a 36 mm frame over a 4:3 picture
@@ -42,17 +42,22 @@ class View:
     size_px : (int, int)
         Width and height of the photo.
     caveats : tuple of str
+    k1, k1_doubt : float
+        Radial distortion of the lens (:func:`bend_points`): `to_photo` leads to where a straight lens would have put a
+        place.
     """
 
     to_photo: Floats
     outline_mm: Floats
     size_px: tuple[int, int]
     caveats: tuple[str, ...] = ()
+    k1: float = 0.0
+    k1_doubt: float = USUAL_K1
 
     @property
     def corners_px(self) -> Floats:
         """The corners in the photo, shape (4, 2)."""
-        return apply_homography(self.to_photo, self.outline_mm)
+        return bend_points(apply_homography(self.to_photo, self.outline_mm), self.size_px, k1=self.k1)
 
     def stretch_at(self, points_mm: Floats) -> Floats:
         """Photo pixels a millimetre along both board axes at some places, shape (n, 2, 2): [axis of the photo, board].
@@ -203,16 +208,25 @@ def straighten_points(points_px: Floats, size_px: tuple[int, int], *, k1: float)
     return np.asarray(straight * focal + middle, float)
 
 
+def know_lens(view: View, *, k1: float, doubt: float) -> View:
+    """The same view through a lens whose distortion was measured."""
+    straight = straighten_points(view.corners_px, view.size_px, k1=k1)
+    return replace(view, to_photo=solve_homography(view.outline_mm, straight), k1=k1, k1_doubt=doubt)
+
+
 def doubt_lens_mm(view: View) -> float:
-    """The farthest that a usual phone lens (k1 up to ±0.03) may have moved a place between the corners, mm."""
+    """The farthest that the lens may have moved a place between the corners, mm.
+
+    As far as it is not known: a usual phone's (k1 up to ±0.03), or what a measurement leaves open.
+    """
     low, high = view.outline_mm.min(axis=0), view.outline_mm.max(axis=0)
-    box = Box(low[0], low[1], high[0], high[1])
-    along, across = np.meshgrid(np.linspace(box.x0, box.x1, 9), np.linspace(box.y0, box.y1, 3))
+    along, across = np.meshgrid(np.linspace(low[0], high[0], 9), np.linspace(low[1], high[1], 3))
     truth = np.column_stack([along.ravel(), across.ravel()])
     worst = 0.0
-    for k1 in (-USUAL_K1, USUAL_K1):
-        ideal = straighten_points(view.corners_px, view.size_px, k1=k1)
-        bent = bend_points(apply_homography(solve_homography(view.outline_mm, ideal), truth), view.size_px, k1=k1)
-        seen = apply_homography(np.linalg.inv(view.to_photo), bent)
+    for k1 in (view.k1 - view.k1_doubt, view.k1 + view.k1_doubt):
+        other = know_lens(view, k1=k1, doubt=0.0)
+        bent = bend_points(apply_homography(other.to_photo, truth), view.size_px, k1=k1)
+        straight = straighten_points(bent, view.size_px, k1=view.k1)
+        seen = apply_homography(np.linalg.inv(view.to_photo), straight)
         worst = max(worst, float(np.linalg.norm(seen - truth, axis=1).max()))
     return worst

@@ -2,57 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-import cv2
 import numpy as np
 
 from grainplan.boards import BROAD_SIDES, BoardSide, RoughBoard, Side, SidePhoto
 from grainplan.errors import NotFound
-from grainplan.geometry import Floats
+from grainplan.geometry import apply_homography
 from grainplan.photos.check import check_photo
 from grainplan.photos.corners import (
     CORNER_DOUBT_PX,
+    USUAL_K1,
     View,
     doubt_lens_mm,
     doubt_scale,
+    know_lens,
     outline_side,
     place_view,
     size_side,
 )
 from grainplan.photos.light import even_light
-from grainplan.photos.load import REDUCTIONS, Photo, PhotoHeader, load_photo, read_header
+from grainplan.photos.load import Photo, PhotoHeader, load_photo, read_header
 from grainplan.photos.locate import choose_search_reduction, find_corners
+from grainplan.photos.resample import Area, choose_reduction, flatten_photo
+from grainplan.photos.scale import find_scale
+from grainplan.photos.sheets import find_sheets
 from grainplan.picture import Picture, Pixels
 from grainplan.progress import Progress, keep_quiet
 
 PX_PER_MM = 2.0
 _LENS_TOLD_MM = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class Sheet:
-    """The part of a plane that is wanted, and how finely.
-
-    Parameters
-    ----------
-    x0_mm, y0_mm : float
-        The corner of its first pixel, board frame.
-    columns, rows : int
-    px_per_mm : float
-    """
-
-    x0_mm: float
-    y0_mm: float
-    columns: int
-    rows: int
-    px_per_mm: float
-
-    @classmethod
-    def of(cls, start_mm: tuple[float, float], size_mm: tuple[float, float], px_per_mm: float) -> Sheet:
-        """The sheet that covers `size_mm` from `start_mm` on."""
-        columns, rows = (max(1, round(s * px_per_mm)) for s in size_mm)
-        return cls(start_mm[0], start_mm[1], columns, rows, px_per_mm)
+_TAPE_MM = 0.8  # 1/32 in, how well a tape is read
 
 
 def flatten_side(
@@ -92,10 +72,12 @@ def flatten_side(
     if isinstance(placed, NotFound):
         return placed
     photo, view, corner_px = placed
+    told: tuple[str, ...] = ()
+    if side in BROAD_SIDES:
+        view, told = _use_sheets(photo, view, corner_px)
     seen = check_photo(photo, view, side)
     progress(0.5, f"flattening {called}")
-    sheet = Sheet.of((0.0, 0.0), size_side(board, side), px_per_mm)
-    pixels = flatten_photo(photo, view, sheet)
+    pixels = flatten_photo(photo, view, Area.of((0.0, 0.0), size_side(board, side), px_per_mm))
     if side in BROAD_SIDES:
         if board.width_head_mm is not None:
             pixels = _cover_beyond_edge(pixels, board, px_per_mm)
@@ -105,7 +87,7 @@ def flatten_side(
         picture=Picture(pixels, px_per_mm),
         photo_px_per_mm=round(float(view.densities()[4].min()), 3),
         scale_doubt_percent=round(doubt_scale(view, corner_px=corner_px), 3),
-        caveats=(*view.caveats, *seen, *_tell_density(view, px_per_mm), *_tell_lens(view, side)),
+        caveats=(*view.caveats, *told, *seen, *_tell_density(view, px_per_mm), *_tell_lens(view, side)),
     )
 
 
@@ -131,6 +113,35 @@ def _place_photo(
     return photo, replace(view, caveats=(*found.caveats, *view.caveats)), found.doubt_px
 
 
+def _use_sheets(photo: Photo, view: View, corner_px: float) -> tuple[View, tuple[str, ...]]:
+    """Take the lens from scale sheets in the photo, and hold the typed sizes against them."""
+    sheets = find_sheets(photo)
+    if not sheets:
+        return view, ()
+    scale = find_scale(sheets, view.size_px)
+    if isinstance(scale, NotFound):
+        return view, (scale.reason,)
+    told = []
+    typed = np.linalg.norm(np.roll(view.outline_mm, -1, axis=0) - view.outline_mm, axis=1)
+    found = scale.measure_sides(view.corners_px, corner_px=corner_px)
+    for what, size, by_hand in zip(("long", "wide"), found, (typed[[0, 2]].mean(), typed[[1, 3]].mean()), strict=True):
+        if abs(size.value - by_hand) > size.doubt + _TAPE_MM:
+            told.append(
+                f"by the scale sheets it is {size.value:.0f} mm {what}, ± {size.doubt:.1f}, but {by_hand:.0f} "
+                "as typed: measure again, and see that the sheets lie as high as the face; sheets lying lower by the "
+                "board's thickness make it look larger by thickness over camera distance"
+            )
+    to_board = np.linalg.inv(view.to_photo)
+    for sheet in sheets:
+        x, y = apply_homography(to_board, sheet.corners_px).mean(axis=0)
+        low, high = view.outline_mm.min(axis=0), view.outline_mm.max(axis=0)
+        if low[0] < x < high[0] and low[1] < y < high[1]:
+            told.append(f"the {sheet.name} scale sheet hides the wood about {x:.0f} mm from the foot")
+    if scale.k1.doubt < view.k1_doubt:
+        view = know_lens(view, k1=scale.k1.value, doubt=scale.k1.doubt)
+    return view, tuple(told)
+
+
 def _tell_density(view: View, px_per_mm: float) -> tuple[str, ...]:
     own = float(view.densities()[4].min())
     if own >= 0.98 * px_per_mm:
@@ -146,88 +157,9 @@ def _tell_lens(view: View, side: Side) -> tuple[str, ...]:
     if side not in BROAD_SIDES or off < _LENS_TOLD_MM:
         return ()
     return (
-        f"the lens is not known: with the distortion that phones usually leave, places between the corners may be up "
-        f"to {off:.1f} mm off",
+        f"the lens is {'not' if view.k1_doubt == USUAL_K1 else 'only roughly'} known: with the distortion that it may "
+        f"leave, places between the corners may be up to {off:.1f} mm off",
     )
-
-
-def choose_reduction(view: View, px_per_mm: float) -> int:
-    """How far the photo may be reduced while it is decoded, so that no detail worth having is lost.
-
-    A tenth fewer pixels than the sheet has is let pass: a photo's own pixels, each of them one colour interpolated to
-    three, are not that sharp.
-    """
-    fewest = float(view.densities().min())
-    return next((k for k in REDUCTIONS if fewest / k >= 0.9 * px_per_mm), 1)
-
-
-def flatten_photo(photo: Photo, view: View, sheet: Sheet) -> Pixels:
-    """Resample a photo square-on.
-
-    What is still finer than the sheet after decoding is averaged by area first, so that the picture neither aliases nor
-    blurs; then one cubic interpolation.
-
-    Parameters
-    ----------
-    photo : Photo
-    view : View
-    sheet : Sheet
-
-    Returns
-    -------
-    ndarray of uint8, shape (rows, columns, 3)
-    """
-    part, x0, y0 = _crop_round(photo, view, sheet)
-    wanted = _area_factors(photo, view, sheet)
-    height, width = part.shape[:2]
-    size = (max(2, round(width * wanted[0])), max(2, round(height * wanted[1])))
-    if size != (width, height):
-        part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
-    fx, fy = size[0] / width, size[1] / height
-    k, d = photo.reduction, sheet.px_per_mm
-    from_sheet = np.array([[1 / d, 0, 0.5 / d + sheet.x0_mm], [0, 1 / d, 0.5 / d + sheet.y0_mm], [0, 0, 1]])
-    to_pixels = np.array(
-        [
-            [fx / k, 0, fx * (photo.shift_px[0] / k - x0) - 0.5],
-            [0, fy / k, fy * (photo.shift_px[1] / k - y0) - 0.5],
-            [0, 0, 1],
-        ]
-    )
-    return np.asarray(
-        cv2.warpPerspective(
-            part,
-            to_pixels @ view.to_photo @ from_sheet,
-            (sheet.columns, sheet.rows),
-            flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
-            borderMode=cv2.BORDER_REPLICATE,
-        ),
-        np.uint8,
-    )
-
-
-def _corners_of(sheet: Sheet) -> Floats:
-    x1, y1 = sheet.x0_mm + sheet.columns / sheet.px_per_mm, sheet.y0_mm + sheet.rows / sheet.px_per_mm
-    return np.array([[sheet.x0_mm, sheet.y0_mm], [x1, sheet.y0_mm], [x1, y1], [sheet.x0_mm, y1]])
-
-
-def _crop_round(photo: Photo, view: View, sheet: Sheet) -> tuple[Pixels, int, int]:
-    """The part of the photo's pixels that the sheet needs, and where it begins."""
-    whole = View(view.to_photo, _corners_of(sheet), view.size_px)
-    places = photo.place(whole.corners_px)
-    height, width = photo.pixels.shape[:2]
-    low = np.clip(np.floor(places.min(axis=0)) - 4, 0, (width - 2, height - 2)).astype(int)
-    high = np.clip(np.ceil(places.max(axis=0)) + 4, low + 2, (width, height)).astype(int)
-    return photo.pixels[low[1] : high[1], low[0] : high[0]], int(low[0]), int(low[1])
-
-
-def _area_factors(photo: Photo, view: View, sheet: Sheet) -> tuple[float, float]:
-    """By how much to shrink the pixels in each direction of the photo before the interpolation."""
-    whole = View(view.to_photo, _corners_of(sheet), view.size_px)
-    points = np.vstack([whole.outline_mm, whole.outline_mm.mean(axis=0)])
-    stretch = whole.stretch_at(points) / photo.reduction / sheet.px_per_mm
-    # Photo pixels along each photo axis for one pixel of the sheet; the least over the sheet, so that none is blurred.
-    steps = np.hypot(stretch[:, :, 0], stretch[:, :, 1]).min(axis=0)
-    return tuple(1.0 if s < 1.25 else float(1 / s) for s in steps)  # type: ignore[return-value]
 
 
 def _cover_beyond_edge(pixels: Pixels, board: RoughBoard, px_per_mm: float) -> Pixels:
