@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 
 from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
@@ -20,8 +21,10 @@ from grainplan.match.edges import (
     measure_strangers,
     reach_across,
 )
-from tests.drawn.flat import grow_any, show_depth
-from tests.drawn.solid import Solid, measure_ring_angle
+from grainplan.picture import Picture
+from tests.drawn.flat import grow_any
+from tests.drawn.paint import draw_cut
+from tests.drawn.solid import Plane, Solid, measure_ring_angle
 
 KINDS = ("mates", "further apart", "slip", "same board, other place", "other board")
 GAPS_MM = (3.2, 15.9, 9.55, 3.2, 3.2)
@@ -45,9 +48,16 @@ class SawnBoard:
 
 
 def saw_board(seed: int, *, length_mm: float = 800.0) -> SawnBoard:
-    """A board of any species, pith and width, sawn into two leaves."""
+    """A board of any species, pith and width, sawn into two leaves and photographed with a little blur and noise."""
     solid = grow_any(seed, length_mm=length_mm)
-    return SawnBoard(solid, {name: even_surface(show_depth(solid, z)) for name, z in DEPTH_MM.items()})
+    random = np.random.default_rng(seed + 77)
+    return SawnBoard(solid, {name: even_surface(_photograph(solid, z, random)) for name, z in DEPTH_MM.items()})
+
+
+def _photograph(solid: Solid, depth_mm: float, random: np.random.Generator) -> Picture:
+    soft = cv2.GaussianBlur(draw_cut(solid, Plane("z", depth_mm, 2.0)).astype(np.float32), (0, 0), 0.6)
+    soft += 2.0 * random.standard_normal(soft.shape, dtype=np.float32)
+    return Picture(np.clip(soft + 0.5, 0, 255).astype(np.uint8), 2.0)
 
 
 class SeamTrials:
