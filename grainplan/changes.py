@@ -8,15 +8,15 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from grainplan import jobedit
 from grainplan.boards import Point, Side
 from grainplan.errors import GrainplanError
 from grainplan.job import Job, Keep
-from grainplan.jobfile import find_job_file
+from grainplan.jobfolder import editing
+from grainplan.jobfolder.reading import find_job_file
+from grainplan.jobfolder.safesave import make_folder, replace_file
+from grainplan.jobfolder.tomltext import Place, TomlText
 from grainplan.photos.load import read_header
 from grainplan.plan import PlannedBay
-from grainplan.safesave import make_folder, replace_file
-from grainplan.tomltext import Place, TomlText
 
 _ENDINGS = {
     "JPEG": ".jpg",
@@ -54,15 +54,15 @@ def write_values(job: Job, values: Mapping[Place, Any]) -> Job:
         When the job would be faulty then. The file is untouched.
     """
     edits = [
-        jobedit.remove_value(place) if value is None else jobedit.set_value(place, value)
+        editing.remove_value(place) if value is None else editing.set_value(place, value)
         for place, value in values.items()
     ]
-    return jobedit.save_job(job, edits)
+    return editing.save_job(job, edits)
 
 
 def add_board(job: Job, sizes: Mapping[str, str]) -> Job:
     """Put another board into the job, under the next free letter; `sizes` are its length, width and thickness."""
-    return jobedit.save_job(job, [jobedit.add_board({"name": find_free_name(job), **sizes})])
+    return editing.save_job(job, [editing.add_board({"name": find_free_name(job), **sizes})])
 
 
 def add_bay_like(job: Job, row: Mapping[str, Any]) -> Job:
@@ -71,17 +71,17 @@ def add_bay_like(job: Job, row: Mapping[str, Any]) -> Job:
     stem = str(row.get("name", "bay"))
     name = next(n for n in (f"{stem} {count}" for count in range(2, len(taken) + 3)) if n.casefold() not in taken)
     like = {key: value for key, value in row.items() if key not in ("name", "mirror", "done")}
-    return jobedit.save_job(job, [jobedit.add_bay({"name": name, **like})])
+    return editing.save_job(job, [editing.add_bay({"name": name, **like})])
 
 
 def remove_board(job: Job, name: str) -> Job:
     """Take a board out of the job; its photos stay in the folder."""
-    return jobedit.save_job(job, [jobedit.remove_board(name)])
+    return editing.save_job(job, [editing.remove_board(name)])
 
 
 def remove_bay(job: Job, name: str) -> Job:
     """Take a bay out of the job."""
-    return jobedit.save_job(job, [jobedit.remove_bay(name)])
+    return editing.save_job(job, [editing.remove_bay(name)])
 
 
 def add_photo(job: Job, board: str, side: Side, *, content: bytes) -> Job:
@@ -105,12 +105,12 @@ def add_photo(job: Job, board: str, side: Side, *, content: bytes) -> Job:
         raise type(error)(str(error).replace(waiting.name, f"the photo of the {side}")) from None
     finally:
         waiting.unlink(missing_ok=True)
-    return jobedit.save_job(job, [jobedit.set_photo(board, side, photo=f"photos/{path.name}")])
+    return editing.save_job(job, [editing.set_photo(board, side, photo=f"photos/{path.name}")])
 
 
 def set_corners(job: Job, board: str, side: Side, *, corners: Sequence[Point]) -> Job:
     """Write the corners of a side's photo into the job file."""
-    return jobedit.save_job(job, [jobedit.set_corners(board, side, corners=corners)])
+    return editing.save_job(job, [editing.set_corners(board, side, corners=corners)])
 
 
 def keep_leaves(job: Job, planned: PlannedBay) -> Job:
@@ -124,22 +124,22 @@ def keep_leaves(job: Job, planned: PlannedBay) -> Job:
         first.y_mm[0],
         first.foot,
     )
-    return jobedit.save_job(job, [jobedit.keep_bay(keep, units=job.units)])
+    return editing.save_job(job, [editing.keep_bay(keep, units=job.units)])
 
 
 def let_go(job: Job, bay: str) -> Job:
     """Let a kept bay be chosen anew."""
-    return jobedit.save_job(job, [jobedit.undo_keep(bay)])
+    return editing.save_job(job, [editing.undo_keep(bay)])
 
 
 def leave_out(job: Job, *, board: str, bay: str | None = None) -> Job:
     """Do not use a board in this bay, or in none."""
-    return jobedit.save_job(job, [jobedit.leave_out(board, bay)])
+    return editing.save_job(job, [editing.leave_out(board, bay)])
 
 
 def allow_again(job: Job, *, board: str, bay: str | None = None) -> Job:
     """Undo :func:`leave_out`."""
-    return jobedit.save_job(job, [jobedit.take_back(board, bay)])
+    return editing.save_job(job, [editing.take_back(board, bay)])
 
 
 def find_free_name(job: Job) -> str:

@@ -102,7 +102,7 @@ def cli() -> None:
 def demo(folder: Path, as_json: bool) -> None:
     """Copy the sample job to FOLDER and take it all the way."""
     from grainplan import steps
-    from grainplan.planfile import plan_to_json
+    from grainplan.jobfolder.planfile import plan_to_json
 
     job_folder = steps.copy_sample(folder)
     say(f"The sample job is in {job_folder}. Its job.toml is there to be changed.")
@@ -117,7 +117,7 @@ def demo(folder: Path, as_json: bool) -> None:
 @AS_JSON
 def new(folder: Path, as_json: bool) -> None:
     """Start a job in FOLDER whose job.toml explains every line."""
-    from grainplan.jobedit import new_job
+    from grainplan.jobfolder.editing import new_job
 
     path = new_job(folder)
     answer(
@@ -149,7 +149,7 @@ def check(job: Path, as_json: bool) -> None:
 def measure(job: Path, as_json: bool) -> None:
     """Turn the photos into measured boards: out/boards.json and out/boards/."""
     from grainplan import steps
-    from grainplan.boardsfile import BOARDS_FILE
+    from grainplan.jobfolder.boardsfile import BOARDS_FILE
 
     opened = steps.open_job(job)
     with shown_progress("measuring") as (progress, stop):
@@ -247,7 +247,7 @@ def inside(job: Path, board: str, depth_mm: float, picture: Path, as_json: bool)
 def plan(job: Path, as_json: bool) -> None:
     """Choose the leaves for every panel: out/plan.json."""
     from grainplan import steps
-    from grainplan.planfile import plan_to_json
+    from grainplan.jobfolder.planfile import plan_to_json
 
     with shown_progress("planning") as (progress, stop):
         result = steps.run_plan(job, workers=count_workers(), progress=progress, should_stop=stop)

@@ -15,11 +15,11 @@ import cv2
 import numpy as np
 
 from grainplan.boards import MeasuredBoard
-from grainplan.boardsfile import mark_board
 from grainplan.errors import NotFound, PlanError
+from grainplan.jobfolder.boardsfile import mark_board
+from grainplan.jobfolder.safesave import make_folder, replace_file
 from grainplan.picture import Picture, read_picture
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop
-from grainplan.safesave import make_folder, replace_file
 from grainplan.wood.solid import BoardSolid, InsideView, draw_level, fit_solid
 
 _KEPT_FORM = 1

@@ -13,16 +13,16 @@ import numpy as np
 from PIL import Image
 
 from grainplan.boards import BoardSide, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
-from grainplan.boardsfile import BOARDS_FILE, read_known_boards
 from grainplan.choice import Outcome, resaw_as, resaw_boards, see_surfaces, size_bay
 from grainplan.errors import NotFound, PlanError
 from grainplan.frame import Bay
 from grainplan.job import Job
+from grainplan.jobfolder.boardsfile import BOARDS_FILE, read_known_boards
+from grainplan.jobfolder.planfile import PLAN_FILE, read_plan
 from grainplan.photos.flatten import flatten_side
 from grainplan.photos.load import REDUCTIONS, load_photo, read_header
 from grainplan.picture import Pixels
 from grainplan.plan import PlannedBay, Seam
-from grainplan.planfile import PLAN_FILE, read_plan
 from grainplan.resaw import Resaw, Stock, compare_leaf_counts
 from grainplan.show.board_end import BoardEnd, draw_board_end
 from grainplan.show.panel_picture import PieceSide

@@ -13,18 +13,18 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grainplan.boards import MeasuredBoard, RoughBoard
-from grainplan.boardsfile import read_known_boards, write_boards
 from grainplan.choice import INSIDE_FOLDER, Outcome, make_plan, resaw_as, see_surfaces, size_bay
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
 from grainplan.inside import InsideQuestion, foresee_all
 from grainplan.job import Job
-from grainplan.jobedit import new_job
-from grainplan.jobfile import read_job
+from grainplan.jobfolder.boardsfile import read_known_boards, write_boards
+from grainplan.jobfolder.editing import new_job
+from grainplan.jobfolder.planfile import PLAN_FILE, read_plan, write_plan
+from grainplan.jobfolder.reading import read_job
+from grainplan.jobfolder.safesave import replace_file
 from grainplan.movement import Movement, Wood, find_moisture_in_air, read_cut, work_out_movement
 from grainplan.photos.measure import measure_board
-from grainplan.planfile import PLAN_FILE, read_plan, write_plan
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
-from grainplan.safesave import replace_file
 from grainplan.shop import Room
 from grainplan.show.labels import draw_labels
 from grainplan.show.preview import gather_piece, save_previews

@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from grainplan.errors import JobFileError
-from grainplan.jobfile import read_job, read_job_bytes, read_job_table
+from grainplan.jobfolder.reading import read_job, read_job_bytes, read_job_table
 from tests.job_example import EXAMPLE, make_job_folder
 
 TABLE = tomllib.loads(Path(__file__).with_name("job_faults.toml").read_text(encoding="utf-8"))

@@ -7,7 +7,7 @@ import pytest
 from grainplan.boards import Leaf, SidePhoto
 from grainplan.errors import JobFileError
 from grainplan.geometry import Box
-from grainplan.jobfile import find_job_file, read_job
+from grainplan.jobfolder.reading import find_job_file, read_job
 from grainplan.plan import Weights
 from tests.job_example import EXAMPLE, make_job_folder
 

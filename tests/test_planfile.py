@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from grainplan.boards import BoardSide, Flaw, Grain, Leaf, MeasuredBoard, Pith
-from grainplan.boardsfile import read_boards, read_known_boards, write_boards
 from grainplan.errors import PlanError
 from grainplan.geometry import Box
-from grainplan.jobfile import read_job
+from grainplan.jobfolder.boardsfile import read_boards, read_known_boards, write_boards
+from grainplan.jobfolder.planfile import plan_from_json, plan_to_json, read_plan, write_plan
+from grainplan.jobfolder.reading import read_job
 from grainplan.measured import Measured
 from grainplan.picture import Picture
 from grainplan.plan import Continuity, OtherPlan, Weights
-from grainplan.planfile import plan_from_json, plan_to_json, read_plan, write_plan
 from tests.job_example import EXAMPLE, make_job_folder
 
 PLAN_TEXT = Path(__file__).with_name("plan_example.json").read_text(encoding="utf-8")

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from grainplan.safesave import SaveError, replace_file
+from grainplan.jobfolder.safesave import SaveError, replace_file
 
 WRITER = """
 import sys
 from pathlib import Path
-from grainplan.safesave import replace_file
+from grainplan.jobfolder.safesave import replace_file
 path = Path(sys.argv[1])
 print("ready", flush=True)
 n = 0
@@ -101,7 +101,7 @@ def test_a_disk_that_is_really_full(tmp_path):
         pytest.fail("this system has no /dev/full to test on")
     link = tmp_path / "job.toml"
     code = (
-        "import os, sys\nfrom pathlib import Path\nfrom grainplan import safesave\n"
+        "import os, sys\nfrom pathlib import Path\nfrom grainplan.jobfolder import safesave\n"
         "opened = os.open\n"
         "os.open = lambda path, *rest: opened('/dev/full' if str(path).endswith('.tmp') else path, os.O_WRONLY)\n"
         "try:\n    safesave.replace_file(Path(sys.argv[1]), b'x' * 100000)\n"
