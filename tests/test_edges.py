@@ -26,7 +26,7 @@ from grainplan.match.rails import RailCut, score_end_match, score_run_on
 from grainplan.picture import Picture
 from tests.drawn.forest import Growth, grow_board
 from tests.drawn.paint import draw_cut
-from tests.drawn.seams import SeamTrials, list_orders, saw_board
+from tests.drawn.seams import SeamTrials, list_orders, saw_board, share_right
 from tests.drawn.solid import PithLine, Plane
 
 BOARDS = 12
@@ -176,18 +176,14 @@ def trials() -> SeamTrials:
 def test_drawn_seams_come_out_in_the_order_of_the_eye(trials: SeamTrials) -> None:
     """A dozen short boards, so the bounds are wide; the table of 200 is `tests/bench/bench_edges.py`.
 
-    Under flat rings the lines of a seam between two pairs are off by more than any band is wide (15.9 / tan 20° is
-    44 mm), and no score can see that they are the same lines; that order is held where rings stand steeper.
+    Not every order can come out: under flat rings the lines of a seam between two pairs are off by more than any band
+    is wide (15.9 / tan 20° is 44 mm), and in quarter wood it is as good as a seam of mates.
     """
     above = np.array([trials.stand_above(place) for place in range(BOARDS)])
-    steep = np.array([board.ring_angle(board.solid.width_mm / 2) > 40.0 for board in trials.boards])
-    assert steep.sum() >= 6
-    right = {what: float(found.mean()) for what, found in list_orders(above).items()}
-    right_steep = {what: float(found.mean()) for what, found in list_orders(above[steep]).items()}
-    assert right["mates above strangers"] >= 0.9
-    assert right["slip above another board"] >= 0.8
-    assert right_steep["mates above further apart"] >= 0.7  # quarter wood: both are nearly perfect
-    assert right_steep["further apart above strangers"] >= 0.8
+    right = list_orders(above)
+    assert right["mates above strangers"].mean() >= 0.9
+    assert right["slip above another board"].mean() >= 0.8
+    assert share_right(above) >= 0.85
     assert above[:, 4].mean() == pytest.approx(0.0, abs=0.12)
 
 

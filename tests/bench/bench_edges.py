@@ -16,7 +16,7 @@ import numpy as np
 
 from grainplan.match.bands import EdgeBand
 from grainplan.match.edges import EdgeSearch, compare_edges
-from tests.drawn.seams import KINDS, SawnBoard, SeamTrials, list_orders, saw_board
+from tests.drawn.seams import KINDS, SawnBoard, SeamTrials, list_orders, saw_board, share_right
 
 FIRST_SEED = 3000
 AT_ONCE = 15
@@ -26,6 +26,7 @@ AT_ONCE = 15
 def main(count: int) -> None:
     cv2.setNumThreads(1)
     scores, angles = [], []
+    boards: list[SawnBoard] = []
     for first in range(0, count, AT_ONCE):
         boards = [saw_board(FIRST_SEED + seed) for seed in range(first, min(first + AT_ONCE, count))]
         trials = SeamTrials(boards, seed=first)
@@ -48,6 +49,8 @@ def main(count: int) -> None:
     print(f"\n{'in the right order':<42}{'all':>8}{'rings < 30°':>13}{'rings >= 30°':>14}")
     for what, right in list_orders(above).items():
         print(f"{what:<42}{right.mean():>8.1%}{right[flat].mean():>13.1%}{right[~flat].mean():>14.1%}")
+    print(f"{'share of all pairs of kinds in order':<42}", end="")
+    print(f"{share_right(above):>8.1%}{share_right(above[flat]):>13.1%}{share_right(above[~flat]):>14.1%}")
     print(f"\nboards with rings under 30°: {flat.sum()}")
     time_seam(boards[0])
 

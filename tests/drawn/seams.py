@@ -131,3 +131,9 @@ def list_orders(above: np.ndarray) -> dict[str, np.ndarray]:
         "further apart above strangers": further > strangers,
         "all in order": (mates > further) & (further > slip) & (slip > strangers),
     }
+
+
+def share_right(above: np.ndarray) -> float:
+    """Share of right orders among all pairs of kinds that have one; two kinds of strangers have none."""
+    pairs = [(i, j) for i in range(5) for j in range(i + 1, 5) if (i, j) != (3, 4)]
+    return float(np.mean([above[:, i] > above[:, j] for i, j in pairs]))
