@@ -22,15 +22,15 @@ from grainplan.errors import GrainplanError, PhotoError
 from grainplan.screens.corners import guess_corners
 from grainplan.screens.work import Work
 from grainplan.units import format_length
+from tests.small_job import make_small_job
 
 ROOT = Path(__file__).parent.parent
 
 
 @pytest.fixture(scope="module")
 def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The sample job, taken all the way once."""
-    folder = tmp_path_factory.mktemp("planned") / "cupboard"
-    steps.copy_sample(folder)
+    """A small job, taken all the way once."""
+    folder = make_small_job(tmp_path_factory.mktemp("planned") / "cupboard")
     steps.run_all(folder)
     return folder
 
@@ -240,12 +240,12 @@ def test_another_board_with_its_photo(monkeypatch, folder) -> None:
     for label, typed in (("Length", "70 in"), ("Width", "7 in"), ("Thickness", "1 in")):
         field(app, label).set_value(typed)
     next(b for b in app.button if b.label == "Put it in the rack").click().run()
-    assert read(folder)["board"][-1] == {"name": "G", "length": "70 in", "width": "7 in", "thickness": "1 in"}
+    assert read(folder)["board"][-1] == {"name": "E", "length": "70 in", "width": "7 in", "thickness": "1 in"}
     photo = (folder / "photos" / "a-face.jpg").read_bytes()
     app.file_uploader[0].upload("IMG_1.jpg", photo, "image/jpeg").run()
-    button(app, "take_photo:G:face").click().run()
-    assert read(folder)["board"][-1]["face"] == {"photo": "photos/g-face.jpg"}
-    assert (folder / "photos" / "g-face.jpg").read_bytes() == photo
+    button(app, "take_photo:E:face").click().run()
+    assert read(folder)["board"][-1]["face"] == {"photo": "photos/e-face-2.jpg"}
+    assert (folder / "photos" / "e-face-2.jpg").read_bytes() == photo
     assert "Not written into the job yet" in words_on(app)
     assert not app.exception
 
@@ -300,9 +300,9 @@ def test_downloads_and_cautions(monkeypatch, folder) -> None:
 
 
 @pytest.mark.parametrize("side", ["face", "back", "foot", "head"])
-def test_the_corners_that_are_offered_turn_the_right_way(folder, side) -> None:
+def test_the_corners_that_are_offered_turn_the_right_way(side) -> None:
     """A board without corners gets some that the flattening accepts, on each of its four sides."""
-    job = steps.open_job(folder)
+    job = steps.open_job(steps.find_sample())
     board = job.board("A")
     path = board.photos[side][0].path
     shown = looks.show_photo(path)

@@ -216,7 +216,7 @@ def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _Dra
             if sign := find_sign(surface):
                 y = (layout.height_mm - opening.sill_mm) * scale - 20
                 signs.append(Sign(sign, x, y, (right - left) * scale))
-            if surface.seen == "inside":
+            if sign == PREDICTED:
                 expected.append(surface.confidence)
             if opening is layout.openings[0]:
                 shown = place.strip.surface if side == "front" else {"near": "far", "far": "near"}[place.strip.surface]
