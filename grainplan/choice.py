@@ -177,7 +177,7 @@ def see_surfaces(
     for name, views in seen.items():
         if not isinstance(views, NotFound):
             for key, view in zip(asked[name], views, strict=True):
-                better[key] = LeafSurface(view.picture, "inside", view.confidence, view.sure)
+                better[key] = LeafSurface(view.picture, "inside", view.confidence, view.sure, view.rings_alone)
     for leaf in read_leaves(job):
         better |= {(leaf.leaf, surface): LeafSurface(p, "leaf photo") for surface, p in leaf.pictures.items()}
     return gather_surfaces(

@@ -22,7 +22,7 @@ from grainplan.picture import Picture, read_picture
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop
 from grainplan.wood.solid import BoardSolid, InsideView, draw_level, fit_solid
 
-_KEPT_FORM = 1
+_KEPT_FORM = 2
 """Raised whenever the prediction changes, so that what an older program kept is not taken for its own."""
 
 
@@ -109,9 +109,11 @@ def read_kept(question: InsideQuestion, folder: Path) -> Foreseen | None:
             told = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
             if "not_found" in told:
                 return NotFound(str(told["not_found"]))
-            picture = read_picture(folder / f"{name}.png", float(told["px_per_mm"]))
+            picture, rings = (
+                read_picture(folder / f"{name}{what}.png", float(told["px_per_mm"])) for what in ("", "-rings")
+            )
             sure = np.array(told["sure"], np.float32)
-            views.append(InsideView(picture, sure, float(told["confidence"]), tuple(told["caveats"])))
+            views.append(InsideView(picture, rings, sure, float(told["confidence"]), tuple(told["caveats"])))
         except (OSError, ValueError, KeyError, TypeError, PlanError):
             return None
     return tuple(views)
@@ -125,6 +127,7 @@ def write_kept(question: InsideQuestion, found: Foreseen, folder: Path) -> None:
         return
     for name, view in zip(question.names, found, strict=True):
         replace_file(folder / f"{name}.png", _encode(view.picture))
+        replace_file(folder / f"{name}-rings.png", _encode(view.rings_alone))
         told = {
             "px_per_mm": view.picture.px_per_mm,
             "confidence": round(view.confidence, 4),

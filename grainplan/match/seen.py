@@ -170,7 +170,7 @@ class SeamBook:
 
     def _surface(self, key: tuple[Leaf, Surface]) -> EvenSurface:
         if key not in self._surfaces:
-            picture = self.request.surfaces[key].picture
+            picture = self.request.surfaces[key].compared
             if picture is None:
                 raise ValueError(f"nobody has seen {key[0].name} {key[1]}")
             self._surfaces[key] = even_surface(picture, px_per_mm=self.px_per_mm)

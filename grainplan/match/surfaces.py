@@ -30,12 +30,20 @@ class LeafSurface:
         predicted one, 1 for a photo.
     sure : ndarray of float or None
         The same place by place, for a predicted surface: a coarse grid spread evenly over it.
+    rings : Picture or None
+        Of a predicted surface, what can really be foretold; its picture has fibres that only look like the true ones.
     """
 
     picture: Picture | None
     seen: SeenAs
     confidence: float = 1.0
     sure: Floats | None = None
+    rings: Picture | None = None
+
+    @property
+    def compared(self) -> Picture | None:
+        """What seams are scored on."""
+        return self.rings or self.picture
 
     @property
     def is_real(self) -> bool:
