@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from grainplan.photos.corners import (
     place_view,
     size_side,
 )
+from grainplan.photos.join import Part, join_parts
 from grainplan.photos.light import even_light
 from grainplan.photos.load import Photo, PhotoHeader, load_photo, read_header
 from grainplan.photos.locate import choose_search_reduction, find_corners
@@ -63,32 +64,68 @@ def flatten_side(
     photos = board.photos.get(side, ())
     if not photos:
         return NotFound(f"board {board.name} has no photo of its {side}")
-    if len(photos) > 1:
-        return NotFound(f"board {board.name}, {side}: several photos of one side cannot be joined yet; give one photo")
-    called = f"board {board.name}, {side} ({photos[0].path.name})"
-    progress(0.0, f"reading {called}")
-    header = read_header(photos[0].path)
-    placed = _place_photo(board, side, photos[0], (header, px_per_mm))
+    seen: list[_Seen] = []
+    for i, shot in enumerate(photos):
+        progress(0.7 * i / len(photos), f"reading board {board.name}, {side} ({shot.path.name})")
+        one = _see(board, side, shot, px_per_mm)
+        if isinstance(one, NotFound):
+            return one
+        seen.append(one)
+    progress(0.7, f"flattening board {board.name}, {side}")
+    pixels, told = _make_flat(board, side, seen, px_per_mm)
+    progress(1.0, f"flattened board {board.name}, {side}")
+    return BoardSide(
+        picture=Picture(pixels, px_per_mm),
+        photo_px_per_mm=round(min(float(s.view.densities()[4].min()) for s in seen), 3),
+        scale_doubt_percent=round(max(doubt_scale(s.view, corner_px=s.corner_px) for s in seen), 3),
+        caveats=tuple(dict.fromkeys([*told, *(c for s in seen for c in s.caveats)])),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """A photo, how it sees the side, how well its corners are known, and what is to be told of it."""
+
+    photo: Photo
+    view: View
+    corner_px: float
+    caveats: tuple[str, ...]
+
+
+def _make_flat(board: RoughBoard, side: Side, seen: list[_Seen], px_per_mm: float) -> tuple[Pixels, tuple[str, ...]]:
+    """The side's pixels, from one photo or from several."""
+    area = Area.of((0.0, 0.0), size_side(board, side), px_per_mm)
+    told: tuple[str, ...] = ()
+    if len(seen) == 1:
+        pixels = flatten_photo(seen[0].photo, seen[0].view, area)
+    else:
+        stretches = [shot.x_mm or (0.0, board.length_mm) for shot in board.photos[side]]
+        joined = join_parts(tuple(Part(s.photo, s.view, *x) for s, x in zip(seen, stretches, strict=True)), area)
+        pixels, told = joined.pixels, joined.caveats
+    if side not in BROAD_SIDES:
+        return pixels, told
+    if board.width_head_mm is not None:
+        pixels = _cover_beyond_edge(pixels, board, px_per_mm)
+    return even_light(pixels), told
+
+
+def _see(board: RoughBoard, side: Side, shot: SidePhoto, px_per_mm: float) -> _Seen | NotFound:
+    """Read a photo, place it on the board, and look at what it is good for."""
+    if len(board.photos[side]) > 1 and (shot.corners is None or shot.x_mm is None):
+        return NotFound(
+            f"board {board.name}, {side} ({shot.path.name}): one of several photos of a side needs its x and its four "
+            "corners typed; mark both ends of each stretch on the board with chalk"
+        )
+    header = read_header(shot.path)
+    placed = _place_photo(board, side, shot, (header, px_per_mm))
     if isinstance(placed, NotFound):
         return placed
     photo, view, corner_px = placed
     told: tuple[str, ...] = ()
     if side in BROAD_SIDES:
         view, told = _use_sheets(photo, view, corner_px)
-    seen = check_photo(photo, view, side)
-    progress(0.5, f"flattening {called}")
-    pixels = flatten_photo(photo, view, Area.of((0.0, 0.0), size_side(board, side), px_per_mm))
-    if side in BROAD_SIDES:
-        if board.width_head_mm is not None:
-            pixels = _cover_beyond_edge(pixels, board, px_per_mm)
-        pixels = even_light(pixels)
-    progress(1.0, f"flattened {called}")
-    return BoardSide(
-        picture=Picture(pixels, px_per_mm),
-        photo_px_per_mm=round(float(view.densities()[4].min()), 3),
-        scale_doubt_percent=round(doubt_scale(view, corner_px=corner_px), 3),
-        caveats=(*view.caveats, *told, *seen, *_tell_density(view, px_per_mm), *_tell_lens(view, side)),
-    )
+    told = (*view.caveats, *told, *check_photo(photo, view, side))
+    return _Seen(photo, view, corner_px, (*told, *_tell_density(view, px_per_mm), *_tell_lens(view, side)))
 
 
 def _place_photo(

@@ -1,0 +1,90 @@
+"""A long board from three photos."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from grainplan.boards import RoughBoard, SidePhoto
+from grainplan.errors import NotFound
+from grainplan.photos.flatten import flatten_side
+from grainplan.photos.join import measure_step
+from tests.blockmatch import match_blocks
+from tests.drawn.camera import Camera, Scene, take_photo
+from tests.drawn.forest import Growth, grow_board
+from tests.drawn.paint import draw_side
+from tests.drawn.solid import Solid
+
+LENGTH, WIDTH = 2400.0, 180.0
+STRETCHES = ((0.0, 950.0), (730.0, 1680.0), (1450.0, 2400.0))
+
+
+def photograph_parts(folder: Path, solid: Solid, *, k1: float = 0.0, off_mm: float = 0.0) -> tuple[SidePhoto, ...]:
+    """Three photos, each of its own light and tint; `off_mm`: how far a chalk mark of the middle one is off."""
+    photos = []
+    for i, (start, end) in enumerate(STRETCHES):
+        random = np.random.default_rng(40 + i)
+        fill = 2.27
+        off = -((start + end) / 2 - LENGTH / 2) / LENGTH * fill
+        tilt, yaw, roll = random.normal(0, (4, 2, 1))
+        camera = Camera(2400, 800, fill, tilt, yaw, roll, k1, (off, 0.0))
+        white = tuple(1 + random.normal(0, 0.05, 3))
+        shot = take_photo(solid, "face", camera, Scene("bench", 5 + i, 0.2, float(random.uniform(0, 360)), white=white))
+        shift = off_mm if i == 1 else 0.0
+        marks = [[start, 0, 0], [end + shift, 0, 0], [end + shift, WIDTH, 0], [start, WIDTH, 0]]
+        lens = np.array([k1, 0, 0, 0])
+        places = cv2.projectPoints(
+            np.array(marks, float), cv2.Rodrigues(shot.rotation)[0], shot.translation, shot.camera_matrix, lens
+        )[0].reshape(4, 2)
+        Image.fromarray(shot.picture).save(folder / f"{i}.jpg", quality=90)
+        corners = tuple((float(x), float(y)) for x, y in places + 0.5)
+        photos.append(SidePhoto(folder / f"{i}.jpg", corners, x_mm=(start, end)))  # type: ignore[arg-type]
+    return tuple(photos)
+
+
+@pytest.mark.parametrize(("k1", "off_mm"), [(0.0, 0.0), (-0.03, 0.0), (0.0, 3.0)])
+def test_every_place_of_a_joined_board_is_within_three_mm(tmp_path: Path, k1: float, off_mm: float) -> None:
+    """A 2.4 m board from three photos: exact marks, an unknown lens, a chalk mark 3 mm off."""
+    solid = grow_board(77, Growth(length_mm=LENGTH, width_mm=WIDTH, look="ash"))
+    photos = photograph_parts(tmp_path, solid, k1=k1, off_mm=off_mm)
+    found = flatten_side(RoughBoard("A", LENGTH, WIDTH, 22, "white ash", 8, photos={"face": photos}), "face")
+    assert found
+    truth = draw_side(solid, "face", 2.0)
+    blocks = match_blocks(found.picture.pixels, truth, 2.0, block_mm=(60.0, 50.0))
+    off = np.hypot(blocks[:, 2], blocks[:, 3])
+    assert np.percentile(off, 99) < 3.0
+    # The parts were shot in different light and tint: no seam may show where they meet.
+    seen, drawn = (p.astype(np.float32).mean(axis=0) for p in (found.picture.pixels, truth))
+    tone = seen / drawn
+    for joint in (840.0, 1565.0):
+        left, right = (tone[int((joint + d) * 2) : int((joint + d) * 2) + 80].mean(axis=0) for d in (-70, 30))
+        assert np.abs(left / right - 1).max() < 0.06
+    assert any("did not meet by" in c for c in found.caveats) == (off_mm > 0)
+
+
+def test_a_step_is_measured_to_a_tenth_of_a_millimetre() -> None:
+    truth = draw_side(grow_board(78, Growth(length_mm=600.0, width_mm=WIDTH, look="ash")), "face", 2.0)
+    move = np.array([[1, 0, 6.4], [0, 1, -3.0]])
+    moved = cv2.warpAffine(truth, move, (1200, 360), borderMode=cv2.BORDER_REPLICATE)
+    step = measure_step((0, truth[:, :700]), (300, moved[:, 300:]), 2.0)
+    assert not isinstance(step, NotFound)
+    assert step.along_mm == pytest.approx(3.2, abs=0.1)
+    assert step.across_mm == pytest.approx(-1.5, abs=0.1)
+
+
+def test_parts_that_do_not_overlap_or_agree_say_so() -> None:
+    one, other = (draw_side(grow_board(s, Growth(length_mm=600.0, width_mm=WIDTH)), "face", 2.0) for s in (81, 82))
+    little = measure_step((0, one[:, :700]), (640, one[:, 640:]), 2.0)
+    assert isinstance(little, NotFound)
+    assert "overlap by only 30 mm" in little.reason
+    strange = measure_step((0, one[:, :700]), (300, other[:, 300:]), 2.0)
+    assert isinstance(strange, NotFound) or strange.fit < 0.6
+
+
+def test_parts_need_their_place_and_corners(tmp_path: Path) -> None:
+    photos = (SidePhoto(tmp_path / "0.jpg", x_mm=(0.0, 900.0)), SidePhoto(tmp_path / "1.jpg", x_mm=(700.0, 2400.0)))
+    found = flatten_side(RoughBoard("A", LENGTH, WIDTH, 22, "white ash", 8, photos={"face": photos}), "face")
+    assert isinstance(found, NotFound)
+    assert "chalk" in found.reason
