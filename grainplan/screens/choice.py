@@ -11,6 +11,7 @@ import streamlit as st
 
 from grainplan import changes, looks, steps
 from grainplan.choice import Outcome
+from grainplan.cli import count_workers
 from grainplan.frame import Bay
 from grainplan.job import Job
 from grainplan.plan import Plan, PlannedBay
@@ -57,12 +58,12 @@ def begin_choice(desk: Desk) -> None:
 
     def step(hand_over: HandOver, progress: Progress, should_stop: ShouldStop) -> None:
         measuring, choosing, drawing, printing = (
-            part_of(progress, a, b) for a, b in ((0.0, 0.5), (0.5, 0.8), (0.8, 0.9), (0.9, 1.0))
+            part_of(progress, a, b) for a, b in ((0.0, 0.2), (0.2, 0.85), (0.85, 0.95), (0.95, 1.0))
         )
         boards = tuple(known[board.name] for board in job.boards if board.name in known)
         if len(boards) < len(job.boards):
             boards = steps.measure(job, progress=measuring, should_stop=should_stop)
-        outcome = steps.plan_measured(job, boards, progress=choosing, should_stop=should_stop)
+        outcome = steps.plan_measured(job, boards, workers=count_workers(), progress=choosing, should_stop=should_stop)
         hand_over(outcome)
         pictures = steps.draw(outcome, progress=drawing)
         sheets = steps.print_sheets(outcome, progress=printing)
