@@ -282,6 +282,18 @@ def sheets(job: Path, as_json: bool) -> None:
 
 
 @cli.command()
+@click.option("--paper", type=click.Choice(["A4", "Letter"], case_sensitive=False), default="A4", show_default=True)
+@click.option("-o", "sheet", type=click.Path(path_type=Path), default="scale-sheets.pdf", show_default=True)
+@AS_JSON
+def markers(paper: str, sheet: Path, as_json: bool) -> None:
+    """Write scale sheets to print at true size and lay beside a board when it is photographed."""
+    from grainplan import steps
+
+    steps.print_markers(sheet, letter=paper.lower() == "letter")
+    answer(as_json, lambda: {"files": [str(sheet)]}, lambda: tell_files([sheet]))
+
+
+@cli.command()
 @click.argument("job", type=click.Path(path_type=Path), required=False)
 @click.option("--port", type=int, default=8501, show_default=True)
 def app(job: Path | None, port: int) -> None:

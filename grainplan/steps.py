@@ -27,6 +27,7 @@ from grainplan.photos.measure import measure_board
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
 from grainplan.shop import Room
 from grainplan.show.labels import draw_labels
+from grainplan.show.markers import draw_markers
 from grainplan.show.preview import gather_piece, save_previews
 from grainplan.show.sheets import draw_sheets
 from grainplan.show.tables import tabulate_plan
@@ -212,6 +213,11 @@ def print_sheets(outcome: Outcome, *, progress: Progress = keep_quiet) -> list[P
     for name, content in written.items():
         replace_file(out / name, content)
     return [out / name for name in written]
+
+
+def print_markers(path: Path, *, letter: bool = False) -> None:
+    """Write the scale sheets as one PDF, to be printed at true size."""
+    replace_file(path, draw_markers("Letter" if letter else "A4"))
 
 
 def reach_plan(folder: Path, *, progress: Progress = keep_quiet) -> Outcome:
