@@ -8,8 +8,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from grainplan.boards import Point, Side
+from grainplan.boards import Flaw, Point, Side
 from grainplan.errors import GrainplanError
+from grainplan.geometry import Box
 from grainplan.job import Job, Keep
 from grainplan.jobfolder import editing
 from grainplan.jobfolder.reading import find_job_file
@@ -111,6 +112,21 @@ def add_photo(job: Job, board: str, side: Side, *, content: bytes) -> Job:
 def set_corners(job: Job, board: str, side: Side, *, corners: Sequence[Point]) -> Job:
     """Write the corners of a side's photo into the job file."""
     return editing.save_job(job, [editing.set_corners(board, side, corners=corners)])
+
+
+def add_flaw(job: Job, board: str) -> Job:
+    """Add a flaw to a board, an inch square in its middle, for the maker to say what and where it really is."""
+    rough = job.board(board)
+    x, y = rough.length_mm / 2, rough.width_mm / 2
+    half = min(12.7, y)
+    flaw = Flaw("knot", "through", Box(x - half, y - half, x + half, y + half))
+    return editing.save_job(job, [editing.set_flaws(board, [*rough.flaws, flaw], units=job.units)])
+
+
+def remove_flaw(job: Job, board: str, place: int) -> Job:
+    """Take the flaw at `place` (from 0) off a board."""
+    flaws = [flaw for at, flaw in enumerate(job.board(board).flaws) if at != place]
+    return editing.save_job(job, [editing.set_flaws(board, flaws, units=job.units)])
 
 
 def keep_leaves(job: Job, planned: PlannedBay) -> Job:

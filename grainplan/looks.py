@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from grainplan.boards import BoardSide, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
+from grainplan.boards import BROAD_SIDES, BoardSide, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
 from grainplan.choice import Outcome, resaw_as, resaw_boards, see_surfaces, size_bay
 from grainplan.errors import NotFound, PlanError
 from grainplan.frame import Bay
@@ -21,7 +21,7 @@ from grainplan.jobfolder.boardsfile import BOARDS_FILE, read_known_boards
 from grainplan.jobfolder.planfile import PLAN_FILE, read_plan
 from grainplan.photos.flatten import flatten_side
 from grainplan.photos.load import REDUCTIONS, load_photo, read_header
-from grainplan.picture import Pixels
+from grainplan.picture import Picture, Pixels
 from grainplan.plan import PlannedBay, Seam
 from grainplan.resaw import Resaw, Stock, compare_leaf_counts
 from grainplan.show.board_end import BoardEnd, draw_board_end
@@ -116,6 +116,18 @@ def square_on(board: RoughBoard, side: Side, photo: Path, *, corners: Sequence[P
     first, second, third, fourth = ((float(x), float(y)) for x, y in corners)
     tried = replace(board, photos={side: (SidePhoto(photo, (first, second, third, fourth)),)})
     return flatten_side(tried, side, px_per_mm=1.0 if side in ("face", "back") else 4.0)
+
+
+def mark_flaws(picture: Picture, board: RoughBoard, side: Side) -> Pixels:
+    """A square-on face or back with the maker's flaws outlined where they show; an end is left as it is."""
+    marked = picture.pixels.copy()
+    scale = picture.px_per_mm
+    for flaw in board.flaws if side in BROAD_SIDES else ():
+        if flaw.on in ("through", side):
+            start = round(flaw.box.x0 * scale), round(flaw.box.y0 * scale)
+            end = round(flaw.box.x1 * scale), round(flaw.box.y1 * scale)
+            cv2.rectangle(marked, start, end, (164, 66, 47), 2, cv2.LINE_AA)
+    return marked
 
 
 def draw_end(job: Job, name: str, *, boards: Sequence[MeasuredBoard] = ()) -> str:

@@ -8,6 +8,7 @@ import shutil
 import sys
 import tomllib
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,9 +17,11 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from grainplan import changes, looks, steps
-from grainplan.boards import MeasuredBoard
+from grainplan.boards import Flaw, MeasuredBoard
 from grainplan.choice import resaw_boards
 from grainplan.errors import GrainplanError, PhotoError
+from grainplan.geometry import Box
+from grainplan.picture import Picture
 from grainplan.screens.corners import guess_corners
 from grainplan.screens.work import Work
 from grainplan.units import format_length
@@ -363,3 +366,29 @@ def test_a_board_without_a_broad_side_is_no_row_of_the_rack(folder) -> None:
     bare = MeasuredBoard(measured.board, measured.length_mm, measured.width_mm)
     with pytest.raises(ValueError, match="no measured broad side"):
         looks.draw_face(bare)
+
+
+def test_flaws_are_added_placed_and_taken_off(monkeypatch, folder) -> None:
+    app = bench(start(monkeypatch, folder), "C")
+    before = read(folder)["board"][2]["flaw"]
+    field(app, "To, along").set_value("42 1/2 in").run()
+    assert read(folder)["board"][2]["flaw"][0]["to"] == ["42 1/2 in", before[0]["to"][1]]
+    field(app, "To, along").set_value("100 in").run()  # the board is 74 1/2 in long
+    assert read(folder)["board"][2]["flaw"][0]["to"][0] == "42 1/2 in"
+    button(app, "flaw:C").click().run()
+    assert len(read(folder)["board"][2]["flaw"]) == 2
+    button(app, "no_flaw:C:0").click().run()
+    assert len(read(folder)["board"][2]["flaw"]) == 1
+    assert not app.exception
+
+
+def test_a_flaw_is_outlined_where_it_shows(folder) -> None:
+    """A knot 100 to 140 mm along and 30 to 60 mm across, on the face only: red at its outline, on that side alone."""
+    board = steps.open_job(folder).board("A")
+    knot = replace(board, flaws=(Flaw("knot", "face", Box(100.0, 30.0, 140.0, 60.0)),))
+    plain = Picture(np.full((190, 1854, 3), 200, np.uint8), 1.0)
+    marked = looks.mark_flaws(plain, knot, "face")
+    assert tuple(marked[30, 120]) == (164, 66, 47)
+    assert tuple(marked[45, 140]) == (164, 66, 47)
+    assert tuple(marked[45, 120]) == (200, 200, 200)
+    assert np.array_equal(looks.mark_flaws(plain, knot, "back"), plain.pixels)

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 from html import escape
 from pathlib import Path
+from typing import get_args
 
 import streamlit as st
 
 from grainplan import changes, looks
-from grainplan.boards import BROAD_SIDES, SIDES, MeasuredBoard, Point, RoughBoard, Side
+from grainplan.boards import BROAD_SIDES, SIDES, FlawKind, MeasuredBoard, Point, RoughBoard, Side
 from grainplan.errors import GrainplanError, NotFound
 from grainplan.job import Job
 from grainplan.looks import ShownPhoto
 from grainplan.screens.corners import guess_corners, pick_corners
 from grainplan.screens.desk import Desk, Place
-from grainplan.screens.fields import read_place, tell_fault, tell_quiet, text_field
+from grainplan.screens.fields import choice_field, read_place, tell_fault, tell_quiet, text_field
 
 ADD: Place = ("board", "new")
+SHOWS = {"through": "every leaf", "face": "the face only", "back": "the back only"}
 SIDE_WORDS = {"face": "Face", "back": "Back", "foot": "Foot end", "head": "Head end"}
 SIZES: tuple[tuple[str, str, str], ...] = (
     ("Length", "length", ""),
@@ -110,6 +112,8 @@ def _show_bench(desk: Desk, job: Job, board: RoughBoard) -> None:
         with st.expander("Shape, wood, price"):
             for label, key, hint in SHAPE:
                 text_field(desk, label, ("board", row, key), hint=hint)
+        with st.expander(f"Flaws ({len(board.flaws)})" if board.flaws else "Flaws"):
+            _show_flaws(desk, board, row)
         if st.button("Take it out of the job", key="remove_board", width="stretch") and desk.make(
             lambda job: changes.remove_board(job, board.name), place=("board", row)
         ):
@@ -122,6 +126,31 @@ def _show_bench(desk: Desk, job: Job, board: RoughBoard) -> None:
         measured = desk.boards.get(board.name)
         st.image(looks.draw_end(job, board.name, boards=(measured,) if measured else ()), width="stretch")
         _show_photos(desk, board, row)
+
+
+def _show_flaws(desk: Desk, board: RoughBoard, row: int) -> None:
+    """What the maker does not want to see: kind, where it shows, and its two corners along and across."""
+    for at in range(len(board.flaws)):
+        place: Place = ("board", row, "flaw", at)
+        kind, on = st.columns(2)
+        with kind:
+            choice_field(desk, "What", (*place, "kind"), words=get_args(FlawKind))
+        with on:
+            choice_field(desk, "Shows on", (*place, "on"), words=["through", "face", "back"], says=SHOWS.__getitem__)
+        for word, key in (("From", "from"), ("To", "to")):
+            along, across = st.columns(2)
+            with along:
+                text_field(desk, f"{word}, along", (*place, key, 0))
+            with across:
+                text_field(desk, f"{word}, across", (*place, key, 1))
+        if st.button("Not a flaw", key=f"no_flaw:{board.name}:{at}", type="tertiary"):
+            desk.make(lambda job, at=at: changes.remove_flaw(job, board.name, at), place=place)  # type: ignore[misc]
+            st.rerun()
+        tell_fault(desk, place)
+    if st.button("Another flaw", key=f"flaw:{board.name}", width="stretch"):
+        desk.make(lambda job: changes.add_flaw(job, board.name), place=("board", row, "flaw"))
+        st.rerun()
+    tell_fault(desk, ("board", row, "flaw"))
 
 
 def _show_photos(desk: Desk, board: RoughBoard, row: int) -> None:
@@ -190,7 +219,7 @@ def _show_square_on(board: RoughBoard, side: Side, path: Path, corners: tuple[Po
         tell_quiet(found.reason)
         return
     st.caption("Square-on, as these corners make it" + (", seen through the board" if side in ("back", "head") else ""))
-    st.image(found.picture.pixels, width="stretch" if side in BROAD_SIDES else "content")
+    st.image(looks.mark_flaws(found.picture, board, side), width="stretch" if side in BROAD_SIDES else "content")
     for caveat in found.caveats:
         st.caption(caveat)
 

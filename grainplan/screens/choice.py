@@ -41,10 +41,10 @@ def show_choice(desk: Desk) -> None:
     else:
         tell_fault(desk, CHOICE)
         _offer(desk)
+    left, right = st.columns([2.1, 1], gap="large")
+    with left, st.container(key="standing"):
+        _show_piece(desk, desk.job, outcome)
     if outcome is not None:
-        left, right = st.columns([2.1, 1], gap="large")
-        with left, st.container(key="standing"):
-            _show_piece(desk, desk.job, outcome)
         with right:
             _show_sum(outcome.plan)
             _show_bays(desk, desk.job, outcome)
@@ -110,13 +110,14 @@ def _watch(desk: Desk) -> None:
         work.ask_to_stop()
 
 
-def _show_piece(desk: Desk, job: Job, outcome: Outcome) -> None:
+def _show_piece(desk: Desk, job: Job, outcome: Outcome | None) -> None:
+    """The piece in its own wood; before anything is chosen, its open frames."""
     words = st.segmented_control(
         "Seen", list(SEEN_FROM), default="from the front", key="seen_from", label_visibility="collapsed"
     )
     side = SEEN_FROM[words or "from the front"]
-    shown = outcome.job if outcome.job.sha256 != job.sha256 else job
-    key = ("choice", outcome.plan.job_sha256, outcome.plan.cost, side)
+    shown = outcome.job if outcome else job
+    key = ("choice", shown.sha256, outcome.plan.cost if outcome else None, side)
     st.image(desk.show(key, lambda: looks.draw_side_of(shown, outcome, side)), width="stretch")
 
 
@@ -139,7 +140,8 @@ def _show_sum(plan: Plan) -> None:
 def _show_bays(desk: Desk, job: Job, outcome: Outcome) -> None:
     planned = {bay.name: bay for bay in outcome.plan.bays}
     for bay in job.bays:
-        st.html(f'<hr class="thin"><span class="board-name">{escape(bay.name)}</span>')
+        kept = ' <span class="quiet">kept</span>' if any(keep.bay == bay.name for keep in job.keeps) else ""
+        st.html(f'<hr class="thin"><span class="board-name">{escape(bay.name)}</span>{kept}')
         if bay.name in planned:
             _tell_bay(job, planned[bay.name])
         else:
@@ -195,8 +197,6 @@ def _offer_keeping(desk: Desk, job: Job, bay: Bay, planned: PlannedBay | None) -
             f"Allow {entry.board} again", key=f"allow:{bay.name}:{entry.board}", type="tertiary", disabled=busy
         ):
             _change(desk, partial(changes.allow_again, board=entry.board, bay=bay.name))
-    if kept:
-        tell_quiet("Kept.")
 
 
 def _change(desk: Desk, change: Callable[[Job], Job]) -> None:

@@ -22,7 +22,7 @@ def read_place(desk: Desk, place: Place) -> Any:
     return here
 
 
-def text_field(desk: Desk, label: str, place: Place, *, hint: str = "", empty: str = "") -> None:
+def text_field(desk: Desk, label: str, place: Place, *, hint: str = "") -> None:
     """A length, a name or another text. Emptied, the value leaves the file and the program's own holds.
 
     Parameters
@@ -33,8 +33,6 @@ def text_field(desk: Desk, label: str, place: Place, *, hint: str = "", empty: s
         Keys and places of the value in the job file.
     hint : str
         A few words of help, shown on a question mark.
-    empty : str
-        Shown pale while nothing is written.
     """
     written = read_place(desk, place)
     shown = "" if written is None else str(written)
@@ -47,7 +45,7 @@ def text_field(desk: Desk, label: str, place: Place, *, hint: str = "", empty: s
         else:
             desk.told.pop(place, None)
 
-    st.text_input(label, shown, key=key, help=hint or None, placeholder=empty or None, on_change=write)
+    st.text_input(label, shown, key=key, help=hint or None, on_change=write)
     tell_fault(desk, place)
 
 

@@ -143,9 +143,12 @@ def _wrap(text: str, font: Font, width: float) -> list[str]:
 
 
 def _tag(draw: ImageDraw.ImageDraw, image: Image.Image, sign: Sign) -> None:
-    """A paper tag; where the strip is too narrow for it, it stands upright."""
-    font = load_font(sign.size)
-    wide, high = font.getlength(sign.text) + 0.9 * sign.size, 1.45 * sign.size
+    """A paper tag; on a narrow strip its letters are smaller, and on a very narrow one it stands upright."""
+    size = sign.size
+    while size > 11 and load_font(size).getlength(sign.text) + 0.9 * size > 0.94 * sign.room:
+        size -= 1
+    font = load_font(size)
+    wide, high = font.getlength(sign.text) + 0.9 * size, 1.45 * size
     if wide <= sign.room:
         box = (sign.x - wide / 2, sign.y - high / 2, sign.x + wide / 2, sign.y + high / 2)
         draw.rounded_rectangle(box, radius=high / 4, fill=(*PAPER, 214))
