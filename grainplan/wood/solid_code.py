@@ -56,16 +56,16 @@ class Pass:
 
 
 PASSES: tuple[Pass, ...] = (
-    Pass(0.6, 2.5, 6.0, (200.0, 40.0), (50.0, 12.0), 40.0, own=False),
-    Pass(0.6, 2.0, 5.0, (120.0, 30.0), (30.0, 12.0), 30.0, own=False),
-    Pass(0.6, 1.5, 4.0, (80.0, 20.0), (15.0, 8.0), 20.0, own=False),
-    Pass(0.8, 1.2, 3.0, (60.0, 16.0), (12.0, 8.0), 14.0),
-    Pass(0.6, 0.9, 2.5, (50.0, 12.0), (10.0, 6.0), 14.0),
-    Pass(0.5, 0.7, 2.0, (40.0, 9.0), (8.0, 5.0), 14.0),
-    Pass(0.4, 0.6, 1.5, (30.0, 7.0), (6.0, 4.0), 12.0),
-    Pass(0.35, 0.5, 1.25, (25.0, 5.0), (5.0, 3.0), 12.0),
-    Pass(0.3, 0.4, 1.0, (20.0, 4.0), (4.0, 2.5), 12.0),
-    Pass(0.3, 0.4, 1.0, (20.0, 4.0), (4.0, 2.5), 12.0),
+    Pass(0.6, 2.5, 6.0, (200.0, 40.0), (50.0, 12.0), 120.0, own=False),
+    Pass(0.6, 2.0, 5.0, (120.0, 30.0), (30.0, 12.0), 90.0, own=False),
+    Pass(0.6, 1.5, 4.0, (80.0, 20.0), (15.0, 8.0), 60.0, own=False),
+    Pass(0.8, 1.2, 3.0, (60.0, 16.0), (12.0, 8.0), 42.0),
+    Pass(0.6, 0.9, 2.5, (50.0, 12.0), (10.0, 6.0), 42.0),
+    Pass(0.5, 0.7, 2.0, (40.0, 9.0), (8.0, 5.0), 42.0),
+    Pass(0.4, 0.6, 1.5, (30.0, 7.0), (6.0, 4.0), 36.0),
+    Pass(0.35, 0.5, 1.25, (25.0, 5.0), (5.0, 3.0), 36.0),
+    Pass(0.3, 0.4, 1.0, (20.0, 4.0), (4.0, 2.5), 36.0),
+    Pass(0.3, 0.4, 1.0, (20.0, 4.0), (4.0, 2.5), 36.0),
 )
 """Found on drawn boards; the reach falls from two rings to a third of one."""
 
@@ -134,10 +134,10 @@ def prepare_side(picture: Picture, grid: NodeGrid, layer: Layer, pith: PithLine)
     density = picture.px_per_mm
     lightness = picture.lightness()
     if LAYERS[layer][0] == 0:
-        slow = blur_wide(lightness, 8.0 * density, 8.0 * density)
+        slow = blur_wide(lightness, 15.0 * density, 15.0 * density)
         step = (0.5, 0.5)
     else:
-        slow = blur_wide(lightness, 40.0 * density, 10.0 * density)
+        slow = blur_wide(lightness, 200.0 * density, 60.0 * density)
         step = (3.0, 0.5)
     shape = (max(4, round(picture.width_mm / step[0])), max(4, round(picture.height_mm / step[1])))
     small = cv2.resize(lightness - slow, shape, interpolation=cv2.INTER_AREA)

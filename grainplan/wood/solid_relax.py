@@ -18,8 +18,8 @@ from grainplan.picture import Picture
 from grainplan.wood.orient import Tensor, even_out, measure_tensor, read_direction
 from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, take_layer
 
-STEP_CHANGE_MM = (0.37, 0.37, 0.75)
-"""Usual change of D from one node to the next along, across and through (drawn boards)."""
+STEP_CHANGE_MM = (0.6, 0.6, 1.2)
+"""Largest ordinary change of D from one node to the next along, across and through (drawn boards)."""
 HOLD = 1e-3
 """Pull of D toward nought, 1/mm²: only to keep the whole from drifting."""
 END_STRAY, SIDE_STRAY = 0.10, 0.02
