@@ -115,12 +115,42 @@ def make_plan(
         How many boards are looked into at once, each in a process of its own.
     progress, should_stop : callable
     """
-    outcome = _choose(job, boards, resaw_boards(job), workers=workers, watch=(progress, should_stop))
-    tight = resaw_boards(job, tight=True)
-    if not outcome.plan.unfilled or should_stop() or tight == resaw_boards(job):
-        return outcome
-    second = _choose(job, boards, tight, workers=workers, watch=(progress, should_stop))
-    return second if len(second.plan.unfilled) < len(outcome.plan.unfilled) else outcome
+    looking, choosing = part_of(progress, 0.0, 0.7), part_of(progress, 0.7, 1.0)
+    outcome: Outcome | None = None
+    for resaws in _list_resaws(job):
+        surfaces = see_surfaces(job, boards, resaws, workers=workers, watch=(looking, should_stop))
+        found = _choose(job, boards, resaws, surfaces=surfaces, watch=(choosing, should_stop))
+        if outcome is None or len(found.plan.unfilled) < len(outcome.plan.unfilled):
+            outcome = found
+        if not outcome.plan.unfilled or should_stop():
+            break
+    assert outcome is not None
+    return outcome
+
+
+def choose_again(
+    before: Outcome, job: Job, *, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop
+) -> Outcome:
+    """Choose anew after the maker changed what is kept, left out or weighed, but not the boards or how they are sawn.
+
+    Boards stay sawn as they were and what their leaves look like is known, so the answer comes at once.
+
+    Parameters
+    ----------
+    before : Outcome
+        Of the job as it was.
+    job : Job
+        As it is now.
+    progress, should_stop : callable
+    """
+    resaws = resaw_as(before.plan, job)
+    return _choose(job, before.boards, resaws, surfaces=before.surfaces, watch=(progress, should_stop))
+
+
+def _list_resaws(job: Job) -> list[dict[str, Resaw | NotFound]]:
+    """With room for the saw to wander; then tightly, where that gives more leaves."""
+    safe, tight = resaw_boards(job), resaw_boards(job, tight=True)
+    return [safe] if safe == tight else [safe, tight]
 
 
 def _choose(
@@ -128,12 +158,9 @@ def _choose(
     boards: tuple[MeasuredBoard, ...],
     resaws: Mapping[str, Resaw | NotFound],
     *,
-    workers: int,
+    surfaces: Surfaces,
     watch: tuple[Progress, ShouldStop],
 ) -> Outcome:
-    progress, should_stop = watch
-    sawn = read_leaves(job)
-    surfaces = see_surfaces(job, boards, resaws, workers=workers, watch=(part_of(progress, 0.0, 0.7), should_stop))
     request = Request(
         title=job.title,
         job_sha256=job.sha256,
@@ -147,10 +174,10 @@ def _choose(
         kept=job.keeps,
         left_out=job.leave_outs,
         surfaces=surfaces,
-        lost={leaf.leaf: leaf.lost for leaf in sawn if leaf.lost},
+        lost={leaf.leaf: leaf.lost for leaf in read_leaves(job) if leaf.lost},
         units=job.units,
     )
-    plan = choose_leaves(request, progress=part_of(progress, 0.7, 1.0), should_stop=should_stop)
+    plan = choose_leaves(request, progress=watch[0], should_stop=watch[1])
     return Outcome(job, boards, replace(plan, caveats=(*plan.caveats, *job.remarks)), surfaces)
 
 

@@ -16,7 +16,7 @@ ROWS: list[list[str]] = [
     ["photos/"],
     ["wood/"],
     ["resaw", "movement", "boardmeasure", "aftersaw", "inside"],
-    ["match/", "choice"],
+    ["match/", "choice", "hand"],
     ["show/"],
     ["steps", "changes", "looks"],
     ["cli", "screens/", "app"],
