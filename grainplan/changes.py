@@ -10,6 +10,7 @@ from typing import Any
 
 from grainplan.boards import Flaw, Point, Side
 from grainplan.errors import GrainplanError
+from grainplan.frame import Bay
 from grainplan.geometry import Box
 from grainplan.job import Job, Keep
 from grainplan.jobfolder import editing
@@ -18,6 +19,7 @@ from grainplan.jobfolder.safesave import make_folder, replace_file
 from grainplan.jobfolder.tomltext import Place, TomlText
 from grainplan.photos.load import read_header
 from grainplan.plan import PlannedBay
+from grainplan.units import MM_PER_INCH
 
 _ENDINGS = {
     "JPEG": ".jpg",
@@ -54,10 +56,30 @@ def write_values(job: Job, values: Mapping[Place, Any]) -> Job:
     JobFileError
         When the job would be faulty then. The file is untouched.
     """
-    edits = [
-        editing.remove_value(place) if value is None else editing.set_value(place, value)
-        for place, value in values.items()
-    ]
+    return editing.save_job(job, [_edit_value(job, place, value) for place, value in values.items()])
+
+
+def make_single(job: Job, bay: str) -> Job:
+    """Give a bay one panel, as high as its two and the rail between them."""
+    was = _find_bay(job, bay)
+    if was.panel_mm is not None:
+        return job
+    whole = (was.lower_mm or 0.0) + (was.rail_mm or 0.0) + (was.upper_mm or 0.0)
+    edits = [editing.remove_value(("bay", bay, key)) for key in ("lower", "rail", "upper")]
+    return editing.save_job(job, [*edits, editing.set_length(("bay", bay, "panel"), whole, units=job.units)])
+
+
+def make_double(job: Job, bay: str) -> Job:
+    """Divide a bay's one panel by a rail as wide as the top rail, a third of the rest above it."""
+    was = _find_bay(job, bay)
+    if was.panel_mm is None:
+        return job
+    step = MM_PER_INCH / 8 if job.units == "in" else 1.0
+    rail = min(job.frame.top_rail_mm, was.panel_mm / 4)
+    upper = max(round((was.panel_mm - rail) / 3 / step) * step, was.arch_mm + step)
+    sizes = {"lower": was.panel_mm - rail - upper, "rail": rail, "upper": upper}
+    edits = [editing.remove_value(("bay", bay, "panel"))]
+    edits += [editing.set_length(("bay", bay, key), size, units=job.units) for key, size in sizes.items()]
     return editing.save_job(job, edits)
 
 
@@ -163,6 +185,21 @@ def find_free_name(job: Job) -> str:
     taken = {board.name.casefold() for board in job.boards}
     names = [*string.ascii_uppercase, *(a + b for a in string.ascii_uppercase for b in string.ascii_uppercase)]
     return str(next(name for name in names if name.casefold() not in taken))
+
+
+def _find_bay(job: Job, name: str) -> Bay:
+    for bay in job.bays:
+        if bay.name == name:
+            return bay
+    raise ValueError(f"the job has no bay {name}")
+
+
+def _edit_value(job: Job, place: Place, value: Any) -> editing.Edit:
+    if value is None:
+        return editing.remove_value(place)
+    if len(place) == 3 and place[0] == "bay" and place[2] == "name":
+        return editing.rename_bay(job.bays[int(place[1])].name, value)
+    return editing.set_value(place, value)
 
 
 def _free_path(folder: Path, stem: str, ending: str) -> Path:

@@ -392,3 +392,25 @@ def test_a_flaw_is_outlined_where_it_shows(folder) -> None:
     assert tuple(marked[45, 140]) == (164, 66, 47)
     assert tuple(marked[45, 120]) == (200, 200, 200)
     assert np.array_equal(looks.mark_flaws(plain, knot, "back"), plain.pixels)
+
+
+def test_one_panel_or_two(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Piece")
+    button(app, "divide:2").click().run()
+    side = read(folder)["bay"][2]
+    assert side["panel"] == "45 1/2 in"  # 28 1/2 + 2 1/4 + 14 3/4
+    assert not {"lower", "rail", "upper"} & set(side)
+    button(app, "divide:2").click().run()
+    bay = steps.open_job(folder).bays[2]
+    assert bay.lower_mm + bay.rail_mm + bay.upper_mm == pytest.approx(45.5 * 25.4)
+    assert not app.exception
+
+
+def test_a_bay_that_is_renamed_is_renamed_wherever_the_file_speaks_of_it(monkeypatch, folder) -> None:
+    job = changes.write_values(steps.open_job(folder), {("bay", 0, "mirror"): "right door"})
+    changes.leave_out(job, board="D", bay="right door")
+    app = go_to(start(monkeypatch, folder), "Piece")
+    [f for f in app.text_input if f.label == "Name"][1].set_value("door at the right").run()
+    now = read(folder)
+    assert now["bay"][1]["name"] == now["bay"][0]["mirror"] == now["leave_out"][0]["bay"] == "door at the right"
+    assert not app.exception

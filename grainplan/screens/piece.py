@@ -8,7 +8,7 @@ import streamlit as st
 
 from grainplan import changes, looks
 from grainplan.errors import GrainplanError
-from grainplan.frame import View
+from grainplan.frame import Bay, View
 from grainplan.job import Job
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import choice_field, read_place, tell_fault, tell_quiet, text_field
@@ -29,13 +29,16 @@ MATCHES = {
 }
 RAIL = {"skip": "grain runs on as if behind the rail", "save": "no wood lost behind the rail, grain jumps"}
 SEEN = {"front": "front only", "both": "both sides"}
-BAY: tuple[tuple[str, str, str], ...] = (
-    ("Name", "name", ""),
-    ("Width", "width", "Between the stiles: what is seen."),
+Field = tuple[str, str, str]
+TWO: tuple[Field, ...] = (
     ("Lower panel", "lower", "Height that is seen."),
     ("Rail between", "rail", "What the middle rail hides."),
     ("Upper panel", "upper", "Height that is seen, to the crown where the top is arched."),
-    ("Single panel", "panel", "Instead of lower, rail and upper."),
+)
+ONE: tuple[Field, ...] = (("Panel", "panel", "Height that is seen, to the crown where the top is arched."),)
+BAY: tuple[Field, ...] = (
+    ("Name", "name", ""),
+    ("Width", "width", "Between the stiles: what is seen."),
     ("Arch", "arch", "Rise of the arched top."),
     ("Counts", "matters", "1 as any other; 2 where it is looked at first."),
     ("Looks like", "alike", "Bays with one word here are to look alike."),
@@ -77,7 +80,8 @@ def _show_bays(desk: Desk, job: Job) -> None:
     for row, bay in enumerate(job.bays):
         with st.expander(f"{bay.name} — {bay.view}"):
             columns = st.columns(5)
-            for place, (label, key, hint) in enumerate(BAY):
+            fields = (*BAY[:2], *(TWO if bay.panel_mm is None else ONE), *BAY[2:])
+            for place, (label, key, hint) in enumerate(fields):
                 with columns[place % 5]:
                     text_field(desk, label, ("bay", row, key), hint=hint)
             with columns[0]:
@@ -85,11 +89,25 @@ def _show_bays(desk: Desk, job: Job) -> None:
             with columns[1]:
                 choice_field(desk, "Seen from", ("bay", row, "seen"), words=list(SEEN), says=SEEN.__getitem__)
             _tell_panels(job, row)
-            if st.button("Take this bay out", key=f"remove_bay:{row}"):
-                desk.make(lambda job, name=bay.name: changes.remove_bay(job, name), place=("bay", row))  # type: ignore[misc]
-                st.rerun()
+            with st.container(horizontal=True, gap="medium"):
+                _offer_changes(desk, bay, row)
             tell_fault(desk, ("bay", row))
     _offer_another(desk, job)
+
+
+def _offer_changes(desk: Desk, bay: Bay, row: int) -> None:
+    """One panel or two, and the way out."""
+    words, change = (
+        ("One panel instead of two", changes.make_single)
+        if bay.panel_mm is None
+        else ("Two panels and a rail", changes.make_double)
+    )
+    if st.button(words, key=f"divide:{row}", type="tertiary"):
+        desk.make(lambda job: change(job, bay.name), place=("bay", row))
+        st.rerun()
+    if st.button("Take this bay out", key=f"remove_bay:{row}", type="tertiary"):
+        desk.make(lambda job: changes.remove_bay(job, bay.name), place=("bay", row))
+        st.rerun()
 
 
 def _tell_panels(job: Job, row: int) -> None:

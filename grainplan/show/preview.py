@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -14,6 +15,7 @@ from PIL import Image
 
 from grainplan.frame import Bay, FrameLook, Part, View
 from grainplan.job import Job
+from grainplan.jobfolder.safesave import make_folder, replace_file
 from grainplan.match.surfaces import Surfaces
 from grainplan.picture import Pixels
 from grainplan.plan import Plan, PlannedBay
@@ -128,14 +130,19 @@ def draw_bay(piece: Piece, name: str, *, height_px: int = 1500) -> Pixels:
 
 
 def save_previews(piece: Piece, folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
-    """Draw everything and write it: front.png, back.png and bays/NAME.png in `folder`.
+    """Draw everything and write it: front.png, back.png and bays/NAME.png in `folder`, each in one step.
 
     Returns
     -------
     list of Path
         What was written, in that order.
+
+    Raises
+    ------
+    SaveError
+        When the disk is full or the folder cannot be written.
     """
-    (folder / "bays").mkdir(parents=True, exist_ok=True)
+    make_folder(folder / "bays")
     paths = [folder / "front.png", folder / "back.png"]
     paths += [folder / "bays" / f"{stem}.png" for stem in name_files(b.name for b in piece.bays)]
     for place, path in enumerate(paths):
@@ -144,7 +151,9 @@ def save_previews(piece: Piece, folder: Path, *, progress: Progress = keep_quiet
             drawn = draw_piece(piece, "front" if place == 0 else "back")
         else:
             drawn = draw_bay(piece, piece.bays[place - 2].name)
-        Image.fromarray(drawn).save(path, compress_level=2)
+        sheet = io.BytesIO()
+        Image.fromarray(drawn).save(sheet, "PNG", compress_level=2)
+        replace_file(path, sheet.getvalue())
     progress(1.0, "drawn")
     return paths
 
