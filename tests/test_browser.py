@@ -39,6 +39,7 @@ def address() -> Iterator[str]:
         port = free.getsockname()[1]
     command = [sys.executable, "-m", "grainplan", "app", "--port", str(port)]
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    quiet["env"] = {**os.environ, "STREAMLIT_SERVER_HEADLESS": "true"}  # no window on the desk of whoever tests
     with subprocess.Popen(command, cwd=ROOT, start_new_session=True, **quiet) as served:
         try:
             _wait_until_up(f"http://localhost:{port}/_stcore/health")
