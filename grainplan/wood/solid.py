@@ -28,7 +28,7 @@ from grainplan.wood.solid_code import (
     prepare_side,
 )
 from grainplan.wood.solid_fill import Filled, fill_inside
-from grainplan.wood.solid_grid import Floats, Layer, NodeGrid, Reals, lay_grid, place_pixels
+from grainplan.wood.solid_grid import LAYERS, Floats, Layer, NodeGrid, Reals, lay_grid, place_pixels
 from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_level
 from grainplan.wood.solid_pith import PithLine, fit_pith_line
 from grainplan.wood.solid_relax import LinePull, pull_along_lines, read_cells, relax
@@ -40,6 +40,25 @@ UNFOLLOWED = 1.5
 drawn boards so that expected and achieved agreement meet."""
 TRUSTED = 0.35
 """Expected agreement below which an inside picture is a guess, and a seam is not scored on it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlacedRings:
+    """Where the rings lie on all sides that were seen, before the inside is estimated.
+
+    Parameters
+    ----------
+    grid, pith
+        As in :class:`BoardSolid`.
+    nodes : ndarray, shape of the grid
+        Distortion, mm.
+    sides : mapping of side to SeenSide
+    """
+
+    grid: NodeGrid
+    pith: PithLine
+    nodes: Reals
+    sides: Mapping[Layer, SeenSide]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,31 +133,37 @@ def fit_solid(sides: Mapping[Layer, Picture]) -> BoardSolid | NotFound:
     """
     if "face" not in sides or "back" not in sides:
         return NotFound("the inside cannot be told from one broad side: photograph the face and the back")
-    face = sides["face"]
-    ends: list[Layer] = [layer for layer in ("foot", "head") if layer in sides]
-    if not ends:
+    if not any(layer in sides for layer in ("foot", "head")):
         return NotFound(
             "the inside cannot be told without a photo of an end: face and back alone do not say which ring is which"
         )
-    thickness = float(np.mean([sides[layer].height_mm for layer in ends]))
-    grid = lay_grid((face.width_mm, face.height_mm, thickness))
-    pith = fit_pith_line(sides, grid)
-    if isinstance(pith, NotFound):
-        return pith
-    nodes, seen = _place_all(sides, grid, pith)
+    placed = place_all_rings(sides)
+    if isinstance(placed, NotFound):
+        return placed
+    grid, pith, nodes, seen = placed.grid, placed.pith, placed.nodes, placed.sides
     filled = fill_inside(nodes, grid, sides.keys())
     code = learn_code(seen, filled.nodes, grid, 0.15)
     agreement = {
         layer: measure_agreement(seen[layer], place_rings(seen[layer], filled.nodes, grid), code, grid)
         for layer in ("face", "back")
     }
-    caveats = () if len(ends) == 2 else (f"there is no photo of the {'head' if ends[0] == 'foot' else 'foot'}",)
+    caveats = tuple(f"there is no photo of the {layer}" for layer in ("foot", "head") if layer not in sides)
     paint = mix_paint(sides, filled.nodes, grid, pith)
     return BoardSolid(grid, pith, filled, code, agreement, paint, caveats)  # type: ignore[arg-type]
 
 
-def _place_all(sides: Mapping[Layer, Picture], grid: NodeGrid, pith: PithLine) -> tuple[Reals, dict[Layer, SeenSide]]:
-    """The distortion that brings all sides into step."""
+def place_all_rings(sides: Mapping[Layer, Picture]) -> PlacedRings | NotFound:
+    """Fit pith and distortion so that all sides are one function of ring place.
+
+    Parameters
+    ----------
+    sides : mapping of side to Picture
+        At least one end, and two sides that tell the board's three measures between them.
+    """
+    grid = lay_grid(_measure_size(sides))
+    pith = fit_pith_line(sides, grid)
+    if isinstance(pith, NotFound):
+        return pith
     pulls: dict[Layer, LinePull] = {}
     for layer, picture in sides.items():
         steps, counts = grid.layer_steps(layer), grid.layer_counts(layer)
@@ -146,8 +171,21 @@ def _place_all(sides: Mapping[Layer, Picture], grid: NodeGrid, pith: PithLine) -
         distance = np.broadcast_to(pith.distance(*places), (counts[1], counts[0]))
         pulls[layer] = pull_along_lines(read_cells(picture, grid, layer), distance, grid, layer)
     nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
-    seen = {layer: prepare_side(picture, grid, layer, pith) for layer, picture in sides.items()}
-    return fall_into_step(seen, grid, pulls, start=nodes), seen
+    seen = {
+        layer: prepare_side(picture, grid, layer, pith=pith, calm=pulls[layer].calm) for layer, picture in sides.items()
+    }
+    return PlacedRings(grid, pith, fall_into_step(seen, grid, pulls, start=nodes), seen)
+
+
+def _measure_size(sides: Mapping[Layer, Picture]) -> tuple[float, float, float]:
+    """Length, width and thickness, each the mean over the sides that show it, mm."""
+    shown: tuple[list[float], list[float], list[float]] = ([], [], [])
+    for layer, picture in sides.items():
+        column, row = (axis for axis in range(3) if axis != LAYERS[layer][0])
+        shown[column].append(picture.width_mm)
+        shown[row].append(picture.height_mm)
+    length, width, thickness = (float(np.mean(values)) for values in shown)
+    return length, width, thickness
 
 
 def draw_level(solid: BoardSolid, depth_mm: float) -> InsideView:

@@ -8,7 +8,7 @@ agrees best. Wide neighbourhoods first, without the side's own part of the code,
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -129,8 +129,13 @@ def read_table(table: Floats, first_mm: float, ring_mm: Floats) -> Floats:
     return np.asarray(table[index] * (1 - share) + table[index + 1] * share, dtype=np.float32)
 
 
-def prepare_side(picture: Picture, grid: NodeGrid, layer: Layer, pith: PithLine) -> SeenSide:
-    """Make a side ready for comparing: coarser along the grain, without slow changes of tone."""
+def prepare_side(
+    picture: Picture, grid: NodeGrid, layer: Layer, *, pith: PithLine, calm: Reals | None = None
+) -> SeenSide:
+    """Make a side ready for comparing: coarser along the grain, without slow changes of tone.
+
+    Where the wood is not `calm` (cells of the grid, 0 in a knot) its lightness says nothing about rings and is muted.
+    """
     density = picture.px_per_mm
     lightness = picture.lightness()
     if LAYERS[layer][0] == 0:
@@ -142,6 +147,8 @@ def prepare_side(picture: Picture, grid: NodeGrid, layer: Layer, pith: PithLine)
     shape = (max(4, round(picture.width_mm / step[0])), max(4, round(picture.height_mm / step[1])))
     small = cv2.resize(lightness - slow, shape, interpolation=cv2.INTER_AREA)
     values = np.clip(small / (float(small.std()) + 1e-6), -2.5, 2.5).astype(np.float32)
+    if calm is not None:
+        values *= cv2.resize(calm.astype(np.float32), shape, interpolation=cv2.INTER_LINEAR)
     columns = (np.arange(shape[0]) + 0.5) * picture.width_mm / shape[0]
     rows = (np.arange(shape[1]) + 0.5) * picture.height_mm / shape[1]
     distance = pith.distance(*place_pixels(grid, layer, columns, rows))
@@ -248,10 +255,7 @@ def fall_into_step(
     passes: tuple[Pass, ...] = PASSES,
 ) -> Reals:
     """Move all sides along the code, pass by pass, and relax the distortion after each."""
-    softer = {
-        layer: LinePull(pull.along_columns, pull.along_rows, pull.offset, 0.5 * pull.weight)
-        for layer, pull in pulls.items()
-    }
+    softer = {layer: replace(pull, weight=0.5 * pull.weight) for layer, pull in pulls.items()}
     nodes = start
     for task in passes:
         rings = {layer: (side, place_rings(side, nodes, grid)) for layer, side in sides.items()}

@@ -66,7 +66,8 @@ class NodeGrid:
 
 
 def lay_grid(size_mm: tuple[float, float, float], step_mm: tuple[float, float, float] = STEP_MM) -> NodeGrid:
-    """A grid over a board of this size, its steps near `step_mm`."""
+    """A grid over a board of this size, its steps near `step_mm`; along a short piece they are closer."""
+    step_mm = (min(step_mm[0], size_mm[0] / 16.0), step_mm[1], step_mm[2])
     x, y, z = (max(3, round(size / step) + 1) for size, step in zip(size_mm, step_mm, strict=True))
     return NodeGrid(size_mm, (x, y, z))
 

@@ -24,6 +24,8 @@ SIDE_BEND = 0.03
 """The same along a broad side, where the tree bends its rings over a longer way."""
 LEAN_MM = 12.0
 """How far, at each end, the pith of an ordinary board strays from its mean place; common practice, no source."""
+FARTHEST_MM = 1000.0
+"""Straight rings leave the distance of the pith open; no tree is endless."""
 SAY = 150.0
 """How many independent places a side counts for, whatever its number of pixels."""
 
@@ -75,6 +77,7 @@ def fit_pith_line(sides: Mapping[Layer, Picture], grid: NodeGrid) -> PithLine | 
     starts = list_starts(together, (grid.size_mm[1], grid.size_mm[2]))
     fits = [_improve(evidence, np.array([start[0], start[1], 0.0, 0.0])) for start in starts]
     best = min(fits, key=lambda fit: fit[1])[0]
+    best[:2] *= min(1.0, FARTHEST_MM / float(np.hypot(best[0], best[1])))
     return PithLine(
         (float(best[0] + best[2]), float(best[1] + best[3])),
         (float(best[0] - best[2]), float(best[1] - best[3])),

@@ -16,14 +16,17 @@ import numpy as np
 
 from grainplan.picture import Picture
 from grainplan.wood.orient import Tensor, even_out, measure_tensor, read_direction
-from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, take_layer
+from grainplan.wood.solid_grid import LAYERS, STEP_MM, Layer, NodeGrid, Reals, take_layer
 
 STEP_CHANGE_MM = (0.6, 0.6, 1.2)
-"""Largest ordinary change of D from one node to the next along, across and through (drawn boards)."""
+"""Largest ordinary change of D over the usual step of the grid along, across and through (drawn boards)."""
 HOLD = 1e-3
 """Pull of D toward nought, 1/mm²: only to keep the whole from drifting."""
 END_STRAY, SIDE_STRAY = 0.10, 0.02
 """Sine by which a line read on an end or a broad side strays from its ring."""
+
+KNOTTY = 0.35
+"""Sine between a line and the ring lines of an unbent tree from which it counts as disturbed."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,12 +45,16 @@ class LineCells:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LinePull:
-    """What the lines of one side ask of D: (along · slope of D + `offset`)² · `weight`, summed over its cells."""
+    """What the lines of one side ask of D: (along · slope of D + `offset`)² · `weight`, summed over its cells.
+
+    `calm` is 1 in ordinary wood and falls to 0 in knots.
+    """
 
     along_columns: Reals
     along_rows: Reals
     offset: Reals
     weight: Reals
+    calm: Reals
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,7 +91,9 @@ def pull_along_lines(cells: LineCells, distance: Reals, grid: NodeGrid, layer: L
     stray = END_STRAY if LAYERS[layer][0] == 0 else SIDE_STRAY
     weight = cells.sure**2 * cells.strength / ((steep * stray) ** 2 + (0.3 * stray) ** 2)
     offset = cells.along_columns * slope_columns + cells.along_rows * slope_rows
-    return LinePull(cells.along_columns, cells.along_rows, offset, weight)
+    # A line that runs quite otherwise than rings can belongs to a knot or a scratch.
+    calm = 1.0 / (1.0 + (offset / np.maximum(steep, 0.3) / KNOTTY) ** 4)
+    return LinePull(cells.along_columns, cells.along_rows, offset, weight * calm, calm)
 
 
 def relax(
@@ -158,10 +167,16 @@ def _spread_back(cells: Reals, pull: LinePull, grid: NodeGrid, layer: Layer) -> 
     return nodes
 
 
+def _usual_changes(grid: NodeGrid) -> list[float]:
+    """Ordinary change of D from node to node in each direction of this grid, mm."""
+    steps = zip(STEP_CHANGE_MM, grid.step_mm, STEP_MM, strict=True)
+    return [change * step / usual for change, step, usual in steps]
+
+
 def _apply(nodes: Reals, grid: NodeGrid, pulls: Mapping[Layer, LinePull], anchors: Mapping[Layer, Anchor]) -> Reals:
     """The linear system's left side."""
     total = HOLD * nodes
-    for axis, usual in enumerate(STEP_CHANGE_MM):
+    for axis, usual in enumerate(_usual_changes(grid)):
         change = np.diff(nodes, axis=axis) / usual**2
         ahead = [slice(None)] * 3
         behind = [slice(None)] * 3
@@ -180,7 +195,7 @@ def _apply(nodes: Reals, grid: NodeGrid, pulls: Mapping[Layer, LinePull], anchor
 
 
 def _diagonal(grid: NodeGrid, pulls: Mapping[Layer, LinePull], anchors: Mapping[Layer, Anchor]) -> Reals:
-    scale = np.full(grid.counts, HOLD + sum(2.0 / usual**2 for usual in STEP_CHANGE_MM))
+    scale = np.full(grid.counts, HOLD + sum(2.0 / usual**2 for usual in _usual_changes(grid)))
     for layer, pull in pulls.items():
         steps = grid.layer_steps(layer)
         cell = 0.25 * pull.weight * ((pull.along_columns / steps[0]) ** 2 + (pull.along_rows / steps[1]) ** 2)

@@ -1,0 +1,153 @@
+"""The full table of inside pictures on unseen drawn boards: ``python -m tests.bench.bench_inside [BOARDS] [PLOT.png]``.
+
+Seeds from 9000 on are used for nothing else. For each board and depth: agreement of the rings alone, of the whole
+picture, of blending face and back, of the nearer side, of the true rings coloured from the sides (the ceiling), of an
+all-knowing reader of the sides; the promised agreement; direction and pith. The plot shows agreement against waviness.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from grainplan.picture import Picture
+from grainplan.wood.orient import measure_direction
+from grainplan.wood.solid import BoardSolid, fit_solid, measure_level_direction
+from tests.drawn.compare import agree, blend_sides, colour_true_rings, judge_level, know_sides_exactly, show_figure
+from tests.drawn.flat import grow_any, photograph_flat, show_depth
+from tests.drawn.solid import Plane, Solid, measure_line_direction
+
+FIRST_SEED = 9000
+DEPTHS = (0.25, 0.5, 0.75)
+COLUMNS = ("rings", "whole", "promised", "blend", "nearer", "ceiling", "all-knowing")
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One board: agreements by depth, and what was measured once."""
+
+    seed: int
+    look: str
+    ring_mm: float
+    wave_mm: float
+    table: np.ndarray
+    inside_direction_deg: float
+    face_direction_deg: float
+    pith_miss: float
+    seconds: float
+
+
+def measure_wave(board: Solid) -> float:
+    """Amplitude of the waves: the square root of two times their standard deviation."""
+    axes = [np.linspace(0, size, 24) for size in (board.length_mm, board.width_mm, board.thickness_mm)]
+    return float(np.sqrt(2.0) * np.std(np.sum([wave.at(*axes) for wave in board.waves], axis=0)))
+
+
+def compare_direction(field_deg: np.ndarray, board: Solid, depth_mm: float) -> float:
+    """Median miss of the line direction on a plane, degrees."""
+    truth, _ = measure_line_direction(board, Plane("z", depth_mm, 2.0))
+    rows, columns = np.minimum(truth.shape, field_deg.shape)
+    apart = (field_deg[:rows, :columns] - truth[:rows, :columns] + 90) % 180 - 90
+    return float(np.median(np.abs(apart)))
+
+
+def judge_board(seed: int) -> Row:
+    """Grow, photograph, fit and compare one board."""
+    board = grow_any(seed)
+    sides: dict[str, Picture] = {
+        side: photograph_flat(board, side, seed=seed) for side in ("face", "back", "foot", "head")
+    }
+    start = time.process_time()
+    found = fit_solid(sides)  # type: ignore[arg-type]
+    seconds = time.process_time() - start
+    assert isinstance(found, BoardSolid), found
+    exact = know_sides_exactly(board, found, sides)
+    table = np.zeros((len(DEPTHS), len(COLUMNS)))
+    for index, share in enumerate(DEPTHS):
+        depth = share * board.thickness_mm
+        picture = show_depth(board, depth)
+        truth = show_figure(picture)
+        nearer = sides["face" if share <= 0.5 else "back"]
+        table[index] = (
+            *judge_level(found, picture, depth),
+            agree(show_figure(blend_sides(sides["face"], sides["back"], share)), truth),
+            agree(show_figure(nearer), truth),
+            agree(colour_true_rings(board, sides, depth), truth),
+            judge_level(exact, picture, depth)[0],
+        )
+    middle = np.array([board.width_mm / 2, board.thickness_mm / 2])
+    true = np.array([board.pith.y_foot_mm, board.pith.z_foot_mm])
+    return Row(
+        seed,
+        board.look_name,
+        float(np.diff(board.ring_borders_mm).mean()),
+        measure_wave(board),
+        table,
+        compare_direction(measure_level_direction(found, board.thickness_mm / 2).angle_deg, board, 11.0),
+        compare_direction(measure_direction(sides["face"]).angle_deg, board, 0.0),
+        float(np.hypot(*(np.array(found.pith.foot_yz_mm) - true)) / np.hypot(*(true - middle))),
+        seconds,
+    )
+
+
+def print_table(rows: list[Row]) -> None:
+    """Medians over all boards and depths, the surer half of the boards, and promised against achieved."""
+    tables = np.array([row.table for row in rows])
+    surer = np.argsort(-tables[:, :, 2].mean(axis=1))[: (len(rows) + 1) // 2]
+    print(f"{'':14}" + "".join(f"{name:>13}" for name in COLUMNS))
+    for name, part in (
+        *((f"depth {share}", tables[:, index]) for index, share in enumerate(DEPTHS)),
+        ("all depths", tables.reshape(-1, len(COLUMNS))),
+        ("surer half", tables[surer].reshape(-1, len(COLUMNS))),
+    ):
+        print(f"{name:14}" + "".join(f"{value:13.3f}" for value in np.median(part, axis=0)))
+    flat = tables.reshape(-1, len(COLUMNS))
+    print("promised -> achieved (surfaces)")
+    for low in np.arange(0.2, 0.9, 0.1):
+        inside = (flat[:, 2] >= low) & (flat[:, 2] < low + 0.1)
+        if inside.any():
+            print(f"  {flat[inside, 2].mean():.2f} -> {flat[inside, 0].mean():.2f} ({inside.sum()})")
+    for name, values in (
+        ("direction inside, deg", [row.inside_direction_deg for row in rows]),
+        ("direction on the face, deg", [row.face_direction_deg for row in rows]),
+        ("pith miss / distance", [row.pith_miss for row in rows]),
+        ("fit, processor seconds", [row.seconds for row in rows]),
+    ):
+        print(f"{name}: median {np.median(values):.2f}, worst {np.max(values):.2f}")
+
+
+def plot_waves(rows: list[Row], path: str) -> None:
+    """Agreement (rings alone, middle depth) against wave amplitude over ring width."""
+    picture = np.full((420, 640, 3), 255, np.uint8)
+    cv2.rectangle(picture, (50, 20), (620, 380), (0, 0, 0), 1)
+    for mark in range(0, 11, 2):
+        cv2.putText(picture, f"{mark / 10:.1f}", (15, 384 - mark * 36), cv2.FONT_HERSHEY_SIMPLEX, 0.4, (0, 0, 0), 1)
+        cv2.putText(picture, f"{mark / 10:.1f}", (42 + mark * 57, 398), cv2.FONT_HERSHEY_SIMPLEX, 0.4, (0, 0, 0), 1)
+    cv2.putText(picture, "wave amplitude / ring width", (230, 414), cv2.FONT_HERSHEY_SIMPLEX, 0.45, (0, 0, 0), 1)
+    for row in rows:
+        across = 50 + int(570 * min(row.wave_mm / row.ring_mm, 1.0))
+        for column, colour in ((6, (170, 170, 170)), (0, (30, 90, 200))):
+            centre = (across, 380 - int(360 * max(row.table[1, column], 0.0)))
+            cv2.circle(picture, centre, 5, colour[::-1], -1 if column == 0 else 1)
+    cv2.imwrite(path, picture)
+
+
+def main() -> None:
+    """Run the table."""
+    rows = []
+    for seed in range(FIRST_SEED, FIRST_SEED + (int(sys.argv[1]) if len(sys.argv) > 1 else 24)):
+        row = judge_board(seed)
+        rows.append(row)
+        means = " ".join(f"{value:.2f}" for value in row.table.mean(axis=0))
+        print(f"{seed} {row.look:5} ring {row.ring_mm:.1f} wave {row.wave_mm:.1f} | {means}", flush=True)
+    print_table(rows)
+    if len(sys.argv) > 2:
+        plot_waves(rows, sys.argv[2])
+
+
+if __name__ == "__main__":
+    main()
