@@ -1,0 +1,134 @@
+"""Flaws that the program proposes: found where they are, not found where there are none, never over the maker's own."""
+
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from grainplan.boards import Flaw, RoughBoard
+from grainplan.geometry import Box, apply_homography, solve_homography
+from grainplan.photos.corners import View, outline_side
+from grainplan.photos.light import even_light
+from grainplan.photos.load import load_photo, read_header
+from grainplan.photos.resample import Area, flatten_photo
+from grainplan.picture import Picture
+from grainplan.wood.flaws import propose_flaws
+from tests.drawn.forest import Growth, grow_board
+from tests.drawn.paint import draw_side
+from tests.drawn.solid import Knot, PithLine, Plane, locate
+
+
+def test_knots_of_a_real_board_that_was_kept_apart(photo_data: Path) -> None:
+    """Board F of Kodytek, Bodzas, Bilik 2021 (99 labels; nominal 150 × 3100 mm): knots of at least 10 px.
+
+    At least 80 % must be touched by a box, with at most one false box per 500 mm.
+    """
+    picture, labels, length_mm = flatten_board_f(photo_data / "sawn-boards")
+    knots = [f.box for f in propose_flaws(picture, "face") if f.kind == "knot"]
+    wanted = [box for box, counts in labels if counts]
+    found = sum(any(box.overlaps(k) for k in knots) for box in wanted)
+    wrong = sum(not any(box.overlaps(k) for box, _ in labels) for k in knots)
+    low, high = wilson(found, len(wanted))
+    print(f"knots: {found} of {len(wanted)} found, 95 % interval {low:.0%} to {high:.0%}; {wrong} false")
+    assert len(wanted) >= 80
+    assert found >= 0.8 * len(wanted)
+    assert wrong <= length_mm / 500
+
+
+def wilson(found: int, of: int) -> tuple[float, float]:
+    """Wilson's score interval, 95 % (Wilson 1927, JASA 22, 209-212)."""
+    z, p = 1.96, found / of
+    middle, half = p + z * z / (2 * of), z * np.sqrt(p * (1 - p) / of + z * z / (4 * of * of))
+    return (middle - half) / (1 + z * z / of), (middle + half) / (1 + z * z / of)
+
+
+def flatten_board_f(folder: Path) -> tuple[Picture, list[tuple[Box, bool]], float]:
+    """The board by its real long edges against the black ground, and its labels in the board frame."""
+    photo = load_photo(read_header(folder / "board_F.jpg"))
+    told = json.loads((folder / "boards.json").read_text())["F"]
+    top, bottom = told["wood_rows"]
+    bright = photo.pixels.max(axis=2)
+    sides = []
+    for row in (2000, 14000):
+        wood = np.flatnonzero(np.median(bright[row - 100 : row + 100], axis=0) > 60)
+        sides.append((wood[0], wood[-1] + 1))
+    left, right = (
+        [np.interp(r, [2000, 14000], [sides[0][i], sides[1][i]]) + 0.0 for r in (top, bottom)] for i in (0, 1)
+    )
+    length_mm = 3100.0 * (bottom - top) / 15872
+    board = RoughBoard("F", length_mm, 150.0, 32.0, "eastern white pine", 10.0)
+    outline = outline_side(board, "face")
+    corners = np.array([[right[0], top], [right[1], bottom], [left[1], bottom], [left[0], top]])
+    view = View(solve_homography(outline, corners), outline, (photo.width_px, photo.height_px))
+    pixels = even_light(flatten_photo(photo, view, Area.of((0.0, 0.0), (length_mm, 150.0), 2.0)))
+    back = np.linalg.inv(view.to_photo)
+    labels = []
+    for d in told["defects"]:
+        rim = np.array([[d["x"], d["y"]], [d["x"] + d["w"], d["y"] + d["h"]]])
+        low, high = np.sort(apply_homography(back, rim), axis=0)
+        counts = "not" in d["cls"].lower() and min(d["w"], d["h"]) >= 10
+        labels.append((Box(low[0], low[1], high[0], high[1]), counts))
+    return Picture(pixels, 2.0), labels, length_mm
+
+
+PITH = PithLine(90.0, 105.0, 96.0, 95.0)
+
+
+@pytest.mark.parametrize("look", ["ash", "pine", "walnut"])
+def test_drawn_knots_are_found_and_clear_wood_is_left(look: str) -> None:
+    knot = Knot(620.0, -95.0, 8.0, 9.0, 90.0)
+    for knots in ((), (knot,)):
+        solid = grow_board(90, Growth(length_mm=1100.0, width_mm=180.0, look=look, pith=PITH, knots=knots))
+        found = [f for f in propose_flaws(Picture(draw_side(solid, "face", 2.0), 2.0), "face") if f.kind == "knot"]
+        if not knots:
+            assert found == []
+            continue
+        rows, columns = np.nonzero(locate(solid, Plane("z", 0.0, 2.0)).knot > 0.5)
+        truth = Box(columns.min() / 2, rows.min() / 2, columns.max() / 2, rows.max() / 2)
+        on_it = [f for f in found if f.box.overlaps(truth)]
+        assert on_it
+        near = Box(truth.x0 - 40, truth.y0 - 25, truth.x1 + 40, truth.y1 + 25)
+        assert all(near.contains(f.box) for f in found)  # the rings that bend round a knot may count as another
+        assert on_it[0].box.area < 6 * truth.area
+        assert 0.5 < found[0].confidence <= 1
+        assert found[0].found_by == "program"
+        assert not found[0].avoid
+
+
+def test_density_does_not_matter() -> None:
+    solid = grow_board(
+        91,
+        Growth(length_mm=900.0, width_mm=180.0, look="pine", pith=PITH, knots=(Knot(420.0, -92.0, 5.0, 10.0, 90.0),)),
+    )
+    fine = draw_side(solid, "face", 4.0)
+    half = cv2.resize(fine, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+    one, other = (propose_flaws(Picture(p, d), "face") for p, d in ((fine, 4.0), (half, 2.0)))
+    assert len(one) == len(other) == 1
+    assert one[0].box.x0 == pytest.approx(other[0].box.x0, abs=1.0)
+
+
+def test_the_maker_s_own_flaws_are_left_alone() -> None:
+    solid = grow_board(
+        92, Growth(length_mm=900.0, width_mm=180.0, look="ash", pith=PITH, knots=(Knot(420.0, -92.0, 5.0, 10.0, 90.0),))
+    )
+    picture = Picture(draw_side(solid, "face", 2.0), 2.0)
+    found = propose_flaws(picture, "face")
+    assert [f.kind for f in found] == ["knot"]
+    for on, left in (("through", 0), ("face", 0), ("back", 1)):
+        mine = Flaw("knot", on, found[0].box)  # type: ignore[arg-type]
+        assert len(propose_flaws(picture, "face", known=(mine,))) == left
+
+
+def test_wane_is_where_the_wood_is_missing() -> None:
+    solid = grow_board(93, Growth(length_mm=900.0, width_mm=180.0, look="ash", pith=PITH))
+    pixels = draw_side(solid, "face", 2.0).copy()
+    rim = np.array([[800, 359], [1300, 359], [1240, 325], [1000, 312], [840, 338]])
+    cv2.fillPoly(pixels, [rim], (34, 32, 30))
+    found = [f for f in propose_flaws(Picture(pixels, 2.0), "face") if f.kind == "wane"]
+    assert len(found) == 1
+    box = found[0].box
+    assert (box.x0, box.x1) == pytest.approx((405.0, 640.0), abs=20)
+    assert box.y1 == 180.0
+    assert box.y0 == pytest.approx(158.0, abs=5)
