@@ -16,7 +16,7 @@ from grainplan.picture import Picture
 from grainplan.plan import PlannedBay, PlannedPanel, Seam, Strip
 from grainplan.show.marks import LIGHT_AND_DARK, MEANINGS, find_sign, load_font
 from grainplan.show.panel_picture import draw_panel
-from grainplan.show.preview import Piece, draw_bay, draw_piece, draw_view, name_files, save_previews
+from grainplan.show.preview import Piece, draw_bay, draw_piece, draw_view, measure_wood_tone, name_files, save_previews
 from grainplan.show.strips import place_strips
 from grainplan.show.wood_frame import Opening, draw_bay_frame, lay_out_bay, measure_arch_drops
 
@@ -266,6 +266,12 @@ def test_from_behind_the_row_is_mirrored() -> None:
     dark_front, dark_back = (np.nonzero(p[middle].mean(axis=1) < 75)[0].mean() / p.shape[1] for p in (front, back))
     assert dark_front < 0.4
     assert dark_back > 0.6
+
+
+def test_a_green_cast_makes_no_green_stiles() -> None:
+    greenish = {(A1, "near"): LeafSurface(Picture(blank((150, 155, 110)), DENSITY), "own side")}
+    red, green, blue = measure_wood_tone(replace(example_piece(), surfaces=greenish))
+    assert red > green > blue
 
 
 def test_a_view_that_is_none_is_refused() -> None:

@@ -414,3 +414,14 @@ def test_a_bay_that_is_renamed_is_renamed_wherever_the_file_speaks_of_it(monkeyp
     now = read(folder)
     assert now["bay"][1]["name"] == now["bay"][0]["mirror"] == now["leave_out"][0]["bay"] == "door at the right"
     assert not app.exception
+
+
+def test_a_board_that_stays_in_the_rack(monkeypatch, folder) -> None:
+    app = bench(start(monkeypatch, folder), "B")
+    button(app, "leave:B").click().run()
+    assert read(folder)["leave_out"] == [{"board": "B"}]
+    button(app, "to_rack").click().run()
+    assert "stays in the rack" in words_on(app)
+    button(bench(app, "B"), "leave:B").click().run()
+    assert "leave_out" not in read(folder)
+    assert not app.exception

@@ -54,7 +54,9 @@ def _show_rack(desk: Desk, job: Job) -> None:
     for board in job.boards:
         words, picture, button = st.columns([1.5, 6, 1], vertical_alignment="center")
         words.html(
-            f'<span class="board-name">{escape(board.name)}</span><br><span class="quiet">'
+            f'<span class="board-name">{escape(board.name)}</span>'
+            f"{' <span class=quiet>stays in the rack</span>' if is_left(job, board.name) else ''}<br>"
+            '<span class="quiet">'
             f"{escape(looks.tell_size(job, board))}<br>{escape(looks.tell_resaw(job, board.name)[0])}</span>"
         )
         with picture:
@@ -114,6 +116,7 @@ def _show_bench(desk: Desk, job: Job, board: RoughBoard) -> None:
                 text_field(desk, label, ("board", row, key), hint=hint)
         with st.expander(f"Flaws ({len(board.flaws)})" if board.flaws else "Flaws"):
             _show_flaws(desk, board, row)
+        _offer_leaving(desk, job, board)
         if st.button("Take it out of the job", key="remove_board", width="stretch") and desk.make(
             lambda job: changes.remove_board(job, board.name), place=("board", row)
         ):
@@ -126,6 +129,21 @@ def _show_bench(desk: Desk, job: Job, board: RoughBoard) -> None:
         measured = desk.boards.get(board.name)
         st.image(looks.draw_end(job, board.name, boards=(measured,) if measured else ()), width="stretch")
         _show_photos(desk, board, row)
+
+
+def _offer_leaving(desk: Desk, job: Job, board: RoughBoard) -> None:
+    """Leave a board in the rack, whatever is chosen, or allow it again."""
+    left = is_left(job, board.name)
+    words, change = ("Allow it again", changes.allow_again) if left else ("Leave it in the rack", changes.leave_out)
+    if st.button(words, key=f"leave:{board.name}", width="stretch"):
+        desk.make(lambda job: change(job, board=board.name), place=("leave_out", board.name))
+        st.rerun()
+    tell_fault(desk, ("leave_out", board.name))
+
+
+def is_left(job: Job, board: str) -> bool:
+    """Whether the maker wants a board used nowhere."""
+    return any(entry.board == board and entry.bay is None for entry in job.leave_outs)
 
 
 def _show_flaws(desk: Desk, board: RoughBoard, row: int) -> None:

@@ -117,7 +117,7 @@ def _show_piece(desk: Desk, job: Job, outcome: Outcome | None) -> None:
     )
     side = SEEN_FROM[words or "from the front"]
     shown = outcome.job if outcome else job
-    key = ("choice", shown.sha256, outcome.plan.cost if outcome else None, side)
+    key = ("choice", shown.sha256, outcome.plan.cost if outcome else None, looks.mark_measured(shown), side)
     st.image(desk.show(key, lambda: looks.draw_side_of(shown, outcome, side)), width="stretch")
 
 
@@ -154,7 +154,7 @@ def _show_bays(desk: Desk, job: Job, outcome: Outcome) -> None:
 
 @st.dialog("Look closer", width="large")
 def _look_closer(desk: Desk, outcome: Outcome, name: str) -> None:
-    key = ("bay", outcome.plan.job_sha256, outcome.plan.cost, name)
+    key = ("bay", outcome.job.sha256, outcome.plan.cost, looks.mark_measured(outcome.job), name)
     picture, words = st.columns([1.6, 1], gap="large")
     picture.image(desk.show(key, lambda: looks.draw_bay_of(outcome.job, outcome, name)), width="stretch")
     bay = next(b for b in outcome.plan.bays if b.name == name)

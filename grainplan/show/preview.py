@@ -175,7 +175,8 @@ def measure_wood_tone(piece: Piece) -> Colour:
         return (203.0, 180.0, 148.0)
     mean = np.mean([pixels.mean(axis=(0, 1)) for pixels in seen.values()], axis=0)
     lab = cv2.cvtColor(np.asarray(mean / 255, np.float32).reshape(1, 1, 3), cv2.COLOR_RGB2Lab)[0, 0]
-    calm = np.array([[[lab[0] - 2.5, lab[1] * 0.95, lab[2] * 0.9]]], np.float32)
+    warm = max(lab[1], 0.22 * lab[2])  # a photo with a green cast must not make green stiles
+    calm = np.array([[[lab[0] - 2.5, warm * 0.95, lab[2] * 0.9]]], np.float32)
     red, green, blue = (cv2.cvtColor(calm, cv2.COLOR_Lab2RGB)[0, 0] * 255).tolist()
     return red, green, blue
 
