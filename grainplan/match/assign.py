@@ -99,7 +99,7 @@ def write_choice(stacked: Stacked, selection: Selection, others: tuple[Selection
         bays=bays,
         unfilled=explain_unfilled(stacked, filled),
         offcuts=list_offcuts(stacked.stock, filled, request.shop),
-        others=tuple(_write_other(stacked, filled, parts, other, book) for other in others),
+        others=tuple(_write_other(stacked, filled, parts, other) for other in others),
         caveats=(stacked.money.sentence,),
         weights=request.weights,
     )
@@ -142,13 +142,11 @@ def _sum_parts(filled: dict[str, FilledBay], bill: Bill) -> dict[str, float]:
     return parts
 
 
-def _write_other(
-    stacked: Stacked, best: dict[str, FilledBay], parts: dict[str, float], other: Selection, book: SeamBook
-) -> OtherPlan:
+def _write_other(stacked: Stacked, best: dict[str, FilledBay], parts: dict[str, float], other: Selection) -> OtherPlan:
     filled = fill_bays(stacked, other.rows)
     own = _sum_parts(filled, score_choice(stacked.pool, other.rows))
     says = explain_difference(parts, own, name_moves(best, filled))
-    return OtherPlan(round(sum(own.values()), 3), says, _write_bays(stacked, filled, book))
+    return OtherPlan(round(sum(own.values()), 3), says, _write_bays(stacked, filled, stacked.book))
 
 
 def _write_boards(stacked: Stacked, filled: dict[str, FilledBay]) -> tuple[BoardUse, ...]:

@@ -13,7 +13,7 @@ import numpy as np
 
 from grainplan.match.assign_exact import Effort, Watch, solve_exactly
 from grainplan.match.bound import Bound, LagrangianBound
-from grainplan.match.first import clash_with, find_first
+from grainplan.match.first import better_quickly, clash_with, find_first
 from grainplan.match.model import IntArray, Pool, Selection
 from grainplan.match.scoring import score_choice
 from grainplan.match.tidy import push_to_foot
@@ -24,10 +24,11 @@ OTHERS_GAP = 0.01
 MOST_FOR_OTHERS = 20_000
 MOST_AT_ONCE = 40_000
 """Candidates that are solved exactly in one go."""
+QUICK_ROUNDS = 300
 ROUNDS = 60
 """Of each of the two stages of the bound."""
 CORE = 5_000
-CORE_SHARE = 0.3
+CORE_SHARE = 0.5
 CORE_GAP = 0.002
 CORE_PER_TYPE = 120
 CORE_PER_BOARD = 12
@@ -63,7 +64,9 @@ def select(pool: Pool, watch: Watch, effort: Effort) -> Selection:
     watch.tell("first", cost, None)
     bound = LagrangianBound(pool).raise_prices(cost, rounds=ROUNDS)
     known = _Known(rows, cost, bound.value)
-    guided = find_first(pool, bound.prices)
+    guided = better_quickly(
+        pool, find_first(pool, bound.prices), rounds=QUICK_ROUNDS if len(pool.candidates) < MOST_AT_ONCE else 0
+    )
     known = known.better(Selection(guided, score_choice(pool, guided).total, 0, proven=False))
     watch.tell("bound", known.cost, known.bound)
     if not watch.stopped:

@@ -9,7 +9,7 @@ from grainplan.match.model import IntArray, Pool
 from grainplan.match.scoring import score_choice
 
 Floats = NDArray[np.float64]
-SHARES = (0.2, 0.4, 0.7, 1.0)
+SHARES = (0.1, 0.25, 0.4, 0.5, 0.6, 0.75, 0.9, 1.0)
 """Share of a closed board's price that the first bay on it is charged with."""
 
 
@@ -26,7 +26,9 @@ def find_first(pool: Pool, prices: Floats | None = None) -> tuple[int, ...]:
     span = np.zeros(len(pool.demand))
     np.maximum.at(span, c.kind, ((c.x1 - c.x0) * c.run).astype(float))
     supply = np.bincount(c.kind, minlength=len(pool.demand)) / pool.demand
-    orders = [np.argsort(-span, kind="stable"), np.argsort(supply, kind="stable")]
+    along = np.zeros(len(pool.demand))
+    np.maximum.at(along, c.kind, (c.x1 - c.x0).astype(float))
+    orders = [np.argsort(-key, kind="stable") for key in (span, along, -supply)]
     if prices is not None:
         orders.append(np.argsort(-prices, kind="stable"))
     best: tuple[int, tuple[int, ...]] | None = None
@@ -40,8 +42,49 @@ def find_first(pool: Pool, prices: Floats | None = None) -> tuple[int, ...]:
     return best[1]
 
 
-def fill_in_order(pool: Pool, order: IntArray, *, share: float) -> tuple[int, ...]:
-    """Bays type by type, each at the place that costs least now; half panels are left to the exact search."""
+def better_quickly(pool: Pool, rows: tuple[int, ...], *, rounds: int) -> tuple[int, ...]:
+    """Take a few bays out, or all of one board, fill them in again, and keep what is cheaper; always the same draws.
+
+    Parameters
+    ----------
+    pool : Pool
+    rows : tuple of int
+        A set that fits.
+    rounds : int
+    """
+    rng = np.random.default_rng(7)
+    board = pool.candidates.board
+    best, cost = rows, score_choice(pool, rows).total
+    for place in range(rounds):
+        if not best:
+            break
+        chosen = np.array(best, np.int64)
+        if place % 2:
+            out = np.isin(board[chosen], rng.choice(np.unique(board[chosen]), 2))
+        else:
+            out = np.isin(np.arange(len(chosen)), rng.choice(len(chosen), min(4, len(chosen)), replace=False))
+        order = rng.permutation(len(pool.demand))
+        start = tuple(int(r) for r in chosen[~out])
+        trial = fill_in_order(pool, order, share=float(rng.uniform(0.0, 1.0)), start=start)
+        total = score_choice(pool, trial).total
+        if total < cost:
+            best, cost = trial, total
+    return best
+
+
+def fill_in_order(pool: Pool, order: IntArray, *, share: float, start: tuple[int, ...] = ()) -> tuple[int, ...]:
+    """Bays type by type, each at the place that costs least now; half panels are left to the exact search.
+
+    Parameters
+    ----------
+    pool : Pool
+    order : int array
+        Types, in the order in which they choose.
+    share : float
+        Of the price of a closed board, charged to the first bay on it.
+    start : tuple of int
+        What is chosen already.
+    """
     c = pool.candidates
     free = c.covers > 0
     extra = share * pool.open_cost.astype(float)
@@ -49,9 +92,15 @@ def fill_in_order(pool: Pool, order: IntArray, *, share: float) -> tuple[int, ..
     by_board = _rows_by(c.board, len(pool.leaves))
     groups = [(group.types, group.penalty.astype(float)) for group in pool.alike]
     lead: list[int | None] = [None] * len(groups)
-    chosen: list[int] = []
+    chosen = list(start)
+    left_of = pool.demand.copy()
+    for row in start:
+        left_of[c.kind[row]] -= c.covers[row]
+        extra[c.board[row]] = 0.0
+        _take(pool, free, by_board[c.board[row]], row)
+        lead = _follow(groups, lead, int(c.kind[row]), int(c.board[row]))
     for kind in order:
-        left = int(pool.demand[kind])
+        left = int(left_of[kind])
         mine = by_kind[kind]
         while left > 0:
             rows = mine[free[mine] & (c.covers[mine] <= left)]
@@ -65,12 +114,16 @@ def fill_in_order(pool: Pool, order: IntArray, *, share: float) -> tuple[int, ..
             chosen.append(row)
             left -= int(c.covers[row])
             extra[c.board[row]] = 0.0
-            lead = [
-                int(c.board[row]) if first is None and kind in types else first
-                for (types, _), first in zip(groups, lead, strict=True)
-            ]
+            lead = _follow(groups, lead, int(kind), int(c.board[row]))
             _take(pool, free, by_board[c.board[row]], row)
     return tuple(sorted(chosen))
+
+
+def _follow(
+    groups: list[tuple[tuple[int, ...], Floats]], lead: list[int | None], kind: int, board: int
+) -> list[int | None]:
+    """Who leads each group once a bay of a type stands on a board: the first bay of the group."""
+    return [board if first is None and kind in types else first for (types, _), first in zip(groups, lead, strict=True)]
 
 
 def clash_with(pool: Pool, rows: IntArray, row: int) -> NDArray[np.bool_]:

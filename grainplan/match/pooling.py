@@ -41,6 +41,7 @@ class Stacked:
     stock: list[Stock]
     table: Table
     pool: Pool
+    book: SeamBook
 
 
 def stack_request(request: Request, *, grid_mm: float = 10.0) -> Stacked:
@@ -48,14 +49,15 @@ def stack_request(request: Request, *, grid_mm: float = 10.0) -> Stacked:
     money = price_wood(tuple(board.board for board in request.boards), request.units)
     types = group_bays(request)
     stock = prepare_stock(request)
-    maker = TableMaker(request, money, SeamBook(request), grid_mm=grid_mm)
+    book = SeamBook(request)
+    maker = TableMaker(request, money, book, grid_mm=grid_mm)
     for index, kind in enumerate(types.types):
         for board in kind.boards:
             if stock[board].leaves:
                 others = [other for other in types.types if board in other.boards]
                 maker.add_board(index, kind, stock[board], others)
     table = maker.finish()
-    return Stacked(request, money, types, stock, table, _make_pool(request, money, types, stock, table))
+    return Stacked(request, money, types, stock, table, _make_pool(request, money, types, stock, table), book)
 
 
 def _make_pool(request: Request, money: Money, types: BayTypes, stock: list[Stock], table: Table) -> Pool:

@@ -52,7 +52,9 @@ def _say_seams(stacked: Stacked, planned: PlannedBay) -> str:
         return "one strip, so there is no seam"
     fits = [seam.fit for seam in front if seam.fit is not None]
     if fits:
-        return f"its seams, as seen, fit by {min(fits):.2f} to {max(fits):.2f}"
+        panels = [panel for panel in planned.panels.values() for strip in panel.strips if strip.seen == "inside"]
+        how = "as predicted" if panels else "as seen"
+        return f"its seams, {how}, fit by {min(fits):.2f} to {max(fits):.2f}"
     steps = [seam.step_mm for seam in front if seam.step_mm is not None]
     if steps:
         worst = max(steps)

@@ -12,8 +12,8 @@ from grainplan.match.scoring import score_choice
 def search_all(pool: Pool) -> tuple[int, tuple[int, ...]]:
     """Cost and rows of the cheapest set; sets that cannot be cheaper than the best so far are not completed.
 
-    What a set costs at the least: its candidates, its boards and the bays that can no longer be filled, less every end of
-    an opened board.
+    What a set costs at the least: its candidates, its boards and the bays that can no longer be filled, less every
+    end of an opened board.
     """
     count = len(pool.candidates)
     c = pool.candidates

@@ -1,8 +1,8 @@
 """Small and large choices drawn at random: bay types, boards of a few leaves, candidates with costs, likeness terms.
 
-Board sizes, bay sizes and prices are those of the made-up jobs that the solver was picked on: boards 1500 to 3000 mm long
-with 2 to 5 leaves, bays of furniture in groups that look alike, left-over ends of 500 mm and more worth 40 % of their
-wood. They are invented, and say nothing about real wood.
+Board sizes, bay sizes and prices are those of the made-up jobs that the solver was picked on: boards 1500 to 3000 mm
+long with 2 to 5 leaves, bays of furniture in groups that look alike, left-over ends of 500 mm and more worth 40 % of
+their wood. They are invented, and say nothing about real wood.
 """
 
 from __future__ import annotations
@@ -107,7 +107,9 @@ def draw_large_pool(size: Size, seed: int) -> Pool:
     ]
     candidates = Candidates.join([t for t in tables if len(t)])
     tone = np.clip(np.linalg.norm(lab[:, None] - lab[None], axis=2) / 6, 0, 1)
-    alike = tuple(Alike((k,), np.rint(tone * ALIKE_CENTS * t[3]).astype(np.int64)) for k, t in enumerate(types) if t[0] > 1)
+    alike = tuple(
+        Alike((k,), np.rint(tone * ALIKE_CENTS * t[3]).astype(np.int64)) for k, t in enumerate(types) if t[0] > 1
+    )
     worth = np.rint(0.4 * price / leaves / length * 1000).astype(np.int64)
     return Pool(
         demand,

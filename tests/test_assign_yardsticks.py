@@ -1,0 +1,75 @@
+"""The choice against slower and plainer ways: every set tried, makers who never go back, and another solver."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from grainplan.match.assign_exact import Effort, Watch, solve_exactly
+from grainplan.match.assign_search import select
+from grainplan.match.bound import LagrangianBound
+from grainplan.match.cliques import find_overlaps
+from grainplan.match.scoring import score_choice
+from tests.yardsticks.exhaustive import search_all
+from tests.yardsticks.greedy import choose_greedily
+from tests.yardsticks.highs import solve_with_highs
+from tests.yardsticks.random_pools import Size, draw_large_pool, draw_small_pool
+
+SMALL_JOBS = 220
+HIGHS_JOBS = 40
+SHOP_JOBS = 30
+COARSE_SHOP = Size(30, 40, grid_mm=100)
+
+
+@pytest.mark.parametrize("first", range(0, SMALL_JOBS, 20))
+def test_as_cheap_as_trying_every_set(first):
+    for seed in range(first, first + 20):
+        pool = draw_small_pool(seed)
+        cost, _ = search_all(pool)
+        found = select(pool, Watch(), Effort())
+        assert found.proven
+        assert found.cost == cost == found.bound, f"job {seed}"
+        assert score_choice(pool, found.rows).total == cost
+        assert not find_overlaps(pool, np.array(found.rows, np.int64))
+
+
+def test_bound_holds_and_cuts_nothing_of_the_best_set():
+    for seed in range(0, SMALL_JOBS, 4):
+        pool = draw_small_pool(seed)
+        best = solve_exactly(pool, np.arange(len(pool.candidates)))
+        assert best is not None
+        bound = LagrangianBound(pool).raise_prices(best.cost, rounds=30)
+        assert bound.value <= best.cost
+        assert np.all(bound.reduced[list(best.rows)] <= best.cost - bound.value + 1)
+
+
+def test_as_cheap_as_another_solver():
+    for seed in range(1000, 1000 + HIGHS_JOBS):
+        pool = draw_small_pool(seed)
+        assert select(pool, Watch(), Effort()).cost == solve_with_highs(pool), f"job {seed}"
+
+
+@pytest.mark.parametrize("seed", range(SHOP_JOBS))
+def test_never_worse_than_the_best_greedy_maker(seed):
+    """30 bays and 40 boards; a short search, which must still be ahead of six makers."""
+    pool = draw_large_pool(COARSE_SHOP, seed)
+    found = select(pool, Watch(), Effort(solver_time=2.0))
+    assert found.bound <= found.cost <= choose_greedily(pool)
+    assert not find_overlaps(pool, np.array(found.rows, np.int64))
+
+
+def test_same_pool_gives_the_same_set():
+    pool = draw_large_pool(COARSE_SHOP, 1)
+    first, second = (select(pool, Watch(), Effort(solver_time=1.0)) for _ in range(2))
+    assert first == second
+
+
+def test_stopping_keeps_the_best_so_far():
+    """The maker stops as soon as a first set is told."""
+    pool = draw_large_pool(COARSE_SHOP, 2)
+    told = []
+    found = select(pool, Watch(told.append, lambda: len(told) > 1), Effort())
+    assert told[0].cost is not None
+    assert found.cost <= told[0].cost * 1000 + 1
+    assert found.bound <= found.cost
+    assert not found.proven
