@@ -64,9 +64,9 @@ def select(pool: Pool, watch: Watch, effort: Effort) -> Selection:
     watch.tell("first", cost, None)
     bound = LagrangianBound(pool).raise_prices(cost, rounds=ROUNDS)
     known = _Known(rows, cost, bound.value)
-    guided = better_quickly(
-        pool, find_first(pool, bound.prices), rounds=QUICK_ROUNDS if len(pool.candidates) < MOST_AT_ONCE else 0
-    )
+    small = len(pool.candidates) < MOST_AT_ONCE
+    rounds = min(QUICK_ROUNDS, len(pool.candidates) // 10) if small else 0
+    guided = better_quickly(pool, find_first(pool, bound.prices), rounds=rounds)
     known = known.better(Selection(guided, score_choice(pool, guided).total, 0, proven=False))
     watch.tell("bound", known.cost, known.bound)
     if not watch.stopped:
