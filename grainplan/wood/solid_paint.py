@@ -38,6 +38,8 @@ FOLLOW_MM = 6.0
 """How far sideways one step goes that follows a ring from the depth to the side."""
 FIBRE_PX = 4
 """Pixels along the grain that are followed together."""
+FINE_MM = 1.0
+"""Streaks narrower than this, either way, belong to no ring."""
 FIBRES = np.float32(0.8)
 """Share of the side's fibres that is shown inside: they are that side's, and only like those of the depth."""
 
@@ -195,7 +197,10 @@ def _follow_fibres(side: PaintSide, ring_mm: Floats, px_per_mm: float) -> Floats
     trust = cv2.resize(trust.astype(np.float32), (columns, rows), interpolation=cv2.INTER_LINEAR)
     column = np.ascontiguousarray(np.broadcast_to(np.arange(columns, dtype=np.float32), (rows, columns)))
     rest = cv2.remap(side.rest, column, from_row, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(rest * (FIBRES * trust)[..., None], dtype=np.float32)
+    # There, the finest streaks of the place itself stand in, so that the wood does not look painted.
+    box = 2 * round(FINE_MM * px_per_mm) + 1
+    fine = side.rest - cv2.blur(side.rest, (box, box))
+    return np.asarray(FIBRES * (rest * trust[..., None] + fine * (1.0 - trust)[..., None]), dtype=np.float32)
 
 
 def _find_rows(wanted: Floats, shown: Floats, px_per_mm: float) -> tuple[Floats, Floats]:
