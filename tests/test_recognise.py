@@ -1,0 +1,88 @@
+"""A leaf's photos show the leaf that they are said to show, or the maker is told."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from grainplan.boards import Leaf
+from grainplan.errors import NotFound
+from grainplan.match.recognise import KnownSurface, LeafPhotos, Recognition, recognise_all, recognise_leaf
+from grainplan.picture import Picture
+from tests.drawn.leaves import DrawnJob, saw_job
+
+A2, B1 = Leaf("A", 2), Leaf("B", 1)
+
+
+@pytest.fixture(scope="module")
+def job() -> DrawnJob:
+    return saw_job(7, boards=2, length_mm=500.0)
+
+
+def recognise(job: DrawnJob, photos: LeafPhotos, *, without: Leaf) -> Recognition:
+    """Against the rough boards and the photos of all leaves but one."""
+    others = [
+        KnownSurface(leaf.board, job.depths_mm[leaf, surface], picture)
+        for leaf, pictures in job.photos.items()
+        if leaf != without
+        for surface, picture in pictures.items()
+    ]
+    found = recognise_leaf(photos, job.depths_mm, (*job.known, *others))
+    assert isinstance(found, Recognition)
+    return found
+
+
+def test_leaves_that_are_what_they_are_said_to_be_pass_without_a_word(job: DrawnJob) -> None:
+    found = recognise_all([job.show(leaf) for leaf in job.photos], job.depths_mm, job.known)
+    assert len(found) == 6
+    for recognised in found:
+        assert isinstance(recognised, Recognition)
+        assert recognised.agrees
+        assert recognised.caveats == ()
+
+
+def test_a_leaf_of_another_board_is_told(job: DrawnJob) -> None:
+    found = recognise(job, job.show(A2, said=B1), without=A2)
+    assert (found.best, found.agrees) == (A2, False)
+    assert found.caveats[0] == "the photos said to be of leaf B1 look like board A; look at its marks"
+
+
+def test_a_neighbouring_leaf_is_told(job: DrawnJob) -> None:
+    found = recognise(job, job.show(A2, said=Leaf("A", 3)), without=A2)
+    assert found.best == A2
+    assert found.caveats == ("the photos said to be of leaf A3 look like leaf A2; look at its marks",)
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns", "swap", "words"),
+    [
+        (-1, -1, False, "turned end for end"),
+        (-1, 1, True, "of its other surface"),
+        (1, -1, True, "of its other surface and turned end for end"),
+    ],
+)
+def test_photos_that_lie_the_wrong_way_are_told(
+    job: DrawnJob, rows: int, columns: int, words: str, *, swap: bool
+) -> None:
+    turned = {s: Picture(p.pixels[::rows, ::columns].copy(), p.px_per_mm) for s, p in job.photos[B1].items()}
+    if swap:
+        turned = {"near": turned["far"], "far": turned["near"]}
+    found = recognise(job, LeafPhotos(B1, turned), without=B1)
+    assert found.best == B1
+    assert not found.agrees
+    assert found.caveats == (f"the photos of leaf B1 seem to be {words}",)
+
+
+def test_one_surface_is_enough_for_the_board(job: DrawnJob) -> None:
+    found = recognise(job, LeafPhotos(A2, {"far": job.photos[A2]["far"]}), without=A2)
+    assert found.best.board == "A"
+    assert sum(found.share.values()) == pytest.approx(1.0)
+
+
+def test_wood_of_no_board_and_nothing_to_compare(job: DrawnJob) -> None:
+    noise = np.random.default_rng(3).integers(90, 160, (160, 500, 3)).astype(np.uint8)
+    found = recognise(job, LeafPhotos(A2, {"near": Picture(noise, 1.0)}), without=A2)
+    assert "look like nothing that was seen" in found.caveats[-1]
+    assert isinstance(recognise_leaf(LeafPhotos(A2, {}), job.depths_mm, job.known), NotFound)
+    assert isinstance(recognise_leaf(job.show(A2), job.depths_mm, ()), NotFound)
+    assert isinstance(recognise_leaf(job.show(A2), {}, job.known), NotFound)
