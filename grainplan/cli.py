@@ -157,7 +157,7 @@ def measure(job: Path, as_json: bool) -> None:
     answer(
         as_json,
         lambda: json.loads((opened.folder / BOARDS_FILE).read_text(encoding="utf-8")),
-        lambda: click.echo("\n".join(steps.describe_board(board, opened.units) for board in boards)),
+        lambda: click.echo("\n".join(steps.describe_board(board, opened) for board in boards)),
     )
 
 

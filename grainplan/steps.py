@@ -12,8 +12,9 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from grainplan.boardmeasure import Counting, LeafOffer, offer_leaves
 from grainplan.boards import MeasuredBoard, RoughBoard
-from grainplan.choice import INSIDE_FOLDER, Outcome, make_plan, resaw_as, see_surfaces, size_bay
+from grainplan.choice import INSIDE_FOLDER, Outcome, choose_again, make_plan, resaw_as, see_surfaces, size_bay
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
 from grainplan.inside import InsideQuestion, foresee_all
 from grainplan.job import Job
@@ -32,7 +33,7 @@ from grainplan.show.preview import gather_piece, save_previews
 from grainplan.show.sheets import draw_sheets
 from grainplan.show.tables import tabulate_plan
 from grainplan.species import find_species
-from grainplan.units import Units, format_length
+from grainplan.units import format_length
 from grainplan.wood.grain import find_pith_line, measure_grain
 from grainplan.wood.solid import InsideView
 
@@ -123,20 +124,46 @@ def measure_one(job: Job, board: RoughBoard, *, progress: Progress = keep_quiet)
     )
 
 
-def describe_board(board: MeasuredBoard, units: Units) -> str:
-    """What was measured on a board, in a line for the maker."""
-    grain = board.grain
-    told = [
-        f"{board.name}: {format_length(board.length_mm.value, units)} × {format_length(board.width_mm.value, units)}"
-    ]
+def describe_board(board: MeasuredBoard, job: Job) -> str:
+    """What was measured on a board and what it gives, for the maker: a line, then its leaves, then doubts."""
+    grain, units = board.grain, job.units
+    length, width = (format_length(size.value, units) for size in (board.length_mm, board.width_mm))
+    told = [f"{board.name}: {length} × {width}"]
     if grain.sawn is not None and grain.ring_angle_deg is not None:
         told.append(f"{grain.sawn} sawn, rings at {grain.ring_angle_deg:.0f}° to the face")
     if grain.ring_spacing_mm is not None:
         told.append(f"{grain.ring_spacing_mm:.1f} mm a ring")
     if grain.angle_deg is not None:
         told.append(f"grain runs {abs(grain.angle_deg):.1f}° off the length")
+    offers = offer_leaves(
+        board.board,
+        job.shop,
+        finished_mm=job.panel.thickness_mm,
+        ring_angle_deg=grain.ring_angle_deg,
+        counting=Counting(units, job.rounding),
+    )
     caveats = [*board.caveats, *grain.caveats, *(c for side in board.sides.values() for c in side.caveats)]
-    return "\n".join([", ".join(told), *(f"    {caveat}" for caveat in dict.fromkeys(caveats))])
+    lines = [_describe_offer(offer, job) for offer in offers] + list(dict.fromkeys(caveats))
+    return "\n".join([", ".join(told), *(f"    {line}" for line in lines)])
+
+
+def _describe_offer(offer: LeafOffer, job: Job) -> str:
+    """One number of leaves: does it fit, what becomes of the match, what it costs."""
+    units = job.units
+    leaves = f"{offer.leaves} {'leaf' if offer.leaves == 1 else 'leaves'}"
+    if not offer.fits:
+        missing = format_length(-offer.spare_mm, units)
+        thinner = format_length(max(0.0, offer.finished_leaf_mm), units)
+        return f"{leaves}: {missing} too little; they could be {thinner} thick"
+    told = [f"{format_length(offer.spare_mm, units)} to spare" + (", tight" if offer.tight else "")]
+    if offer.leaves > 1:
+        step = "" if offer.mate_step_mm is None else f", ring lines step {format_length(offer.mate_step_mm, units)}"
+        told.append(f"mates {format_length(offer.mate_gap_mm, units)} apart{step}")
+    wood = "board feet" if units == "in" else "m³"
+    cost = "" if offer.cost_per_leaf is None else f" for {offer.cost_per_leaf:.2f}"
+    told.append(f"{offer.used_share:.0%} of the thickness used")
+    told.append(f"{offer.wood_per_leaf:.{2 if units == 'in' else 4}f} {wood} a leaf{cost}")
+    return f"{leaves}: {'; '.join(told)}"
 
 
 def look_inside(job: Job, name: str, *, depth_mm: float, progress: Progress = keep_quiet) -> InsideView:
@@ -181,6 +208,14 @@ def plan_measured(
 ) -> Outcome:
     """From boards that are measured to `out/plan.json`."""
     outcome = make_plan(job, boards, workers=workers, progress=progress, should_stop=should_stop)
+    return replace(outcome, files=(write_plan(job, outcome.plan),))
+
+
+def plan_again(
+    before: Outcome, job: Job, *, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop
+) -> Outcome:
+    """A new `out/plan.json` after a change of what is kept, left out or weighed alone; the boards are known."""
+    outcome = choose_again(before, job, progress=progress, should_stop=should_stop)
     return replace(outcome, files=(write_plan(job, outcome.plan),))
 
 
