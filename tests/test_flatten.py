@@ -199,6 +199,7 @@ def test_corners_that_cannot_be_right_are_refused_in_a_sentence() -> None:
     assert "turn clockwise" in refuse(good, "back")
     assert "turn clockwise" in refuse(good, "head")
     assert "cross or bend inward" in refuse([good[0], good[2], good[1], good[3]])
+    assert "begin at the wrong one" in refuse([*good[1:], good[0]])
     assert "in line" in refuse([(10.0, 10.0), (500.0, 10.0), (1000.0, 10.0), (10.0, 300.0)])
     assert "times as large" in refuse([(10.0, 10.0), (1600.0, 250.0), (1600.0, 270.0), (10.0, 500.0)])
     for side in SIDES:

@@ -13,7 +13,7 @@ from grainplan.errors import NotFound
 from grainplan.photos.edges import fit_edge, meet_edges
 from grainplan.photos.flatten import flatten_side
 from grainplan.photos.load import Photo, load_photo, read_header
-from grainplan.photos.locate import FoundCorners, find_corners
+from grainplan.photos.locate import FoundCorners, find_corners, locate_side
 from grainplan.photos.quads import judge_shape, stand_beyond
 from tests.drawn.camera import Camera, Scene, take_photo
 from tests.drawn.floors import FLOORS, draw_floor
@@ -104,6 +104,10 @@ def test_found_corners_flatten_and_say_so(tmp_path: Path) -> None:
     shot = take_photo(solid, "back", EASY, Scene("concrete", 12))
     Image.fromarray(shot.picture).save(tmp_path / "a.jpg", quality=92)
     typed = tuple((float(x), float(y)) for x, y in shot.corners_px)
+    located = locate_side(replace(BOARD, photos={"back": (SidePhoto(tmp_path / "a.jpg"),)}), "back")
+    assert isinstance(located, FoundCorners)
+    assert np.linalg.norm(located.corners_px - shot.corners_px, axis=1).max() <= 3.0
+    assert isinstance(locate_side(BOARD, "face"), NotFound)
     pictures = []
     for photo in (SidePhoto(tmp_path / "a.jpg", typed), SidePhoto(tmp_path / "a.jpg")):
         side = flatten_side(replace(BOARD, photos={"back": (photo,)}), "back")

@@ -17,6 +17,7 @@ USUAL_K1 = 0.03  # radial distortion left by phones, OpenCV's coordinates
 _SLANT_TOLD = 1.5  # one end of the board this many times larger in the photo than the other
 _FORESHORTENED = 1.4  # about 45 degrees
 _STEEPEST = 6.0
+_WRONG_START = 5.0  # of the proportions; a slant of 78 degrees would do the same, and shows nothing
 _OUTSIDE_PX = 2.0  # where a board just fills the photo, its corner may be typed a pixel outside
 
 ORDER = {
@@ -129,6 +130,13 @@ def place_view(outline_mm: Floats, corners_px: Floats, *, size_px: tuple[int, in
         raise PhotoError(
             f"{called}: by these corners one end is over {_STEEPEST:.0f} times as large in the photo as the other; "
             "type the corners again, or stand over the middle of the board and take it anew"
+        )
+    along, across = seen[4]
+    if max(along / across, across / along) > _WRONG_START:
+        raise PhotoError(
+            f"{called}: by these corners the {'width' if along > across else 'length'} is shown "
+            f"{max(along / across, across / along):.0f} times smaller than it should be; they seem to begin at the "
+            f"wrong one. The order is {ORDER['foot' if side in END_SIDES else 'face']}"
         )
     return View(view.to_photo, view.outline_mm, size_px, _tell_slant(seen))
 

@@ -10,7 +10,7 @@ from grainplan.boards import BROAD_SIDES, Direction, RoughBoard, Side, SidePhoto
 from grainplan.errors import NotFound
 from grainplan.geometry import Floats
 from grainplan.photos.corners import outline_side
-from grainplan.photos.load import REDUCTIONS, Photo, PhotoHeader
+from grainplan.photos.load import REDUCTIONS, Photo, PhotoHeader, load_photo, read_header
 from grainplan.photos.outline import find_outline
 from grainplan.picture import Pixels
 
@@ -41,6 +41,28 @@ def choose_search_reduction(header: PhotoHeader) -> int:
     """How far a photo may be reduced for the search of its outline."""
     long = max(header.width_px, header.height_px)
     return next((k for k in REDUCTIONS if long / k >= _SEARCHED_PX), 1)
+
+
+def locate_side(board: RoughBoard, side: Side) -> FoundCorners | NotFound:
+    """Find the corners of a side in its photo, to be looked at, corrected, and written into the job file.
+
+    Parameters
+    ----------
+    board : RoughBoard
+    side : {"face", "back", "foot", "head"}
+        With one photo; a side in several needs its corners typed.
+
+    Raises
+    ------
+    PhotoError
+        When the photo cannot be read.
+    """
+    photos = board.photos.get(side, ())
+    if len(photos) != 1:
+        return NotFound(f"board {board.name} has {len(photos)} photos of its {side}; corners are found in one alone")
+    header = read_header(photos[0].path)
+    photo = load_photo(header, reduction=choose_search_reduction(header))
+    return find_corners(photo, board, side, photos[0])
 
 
 def find_corners(photo: Photo, board: RoughBoard, side: Side, shot: SidePhoto) -> FoundCorners | NotFound:

@@ -166,7 +166,8 @@ def _mind_arris(pixels: Pixels, outline_mm: Floats, edges: list[Edge]) -> list[E
         moved = fit_edge(pixels, edges[i].start, edges[i].end, reach_px=2.0, curve=curve)
         placed = replace(edges[i], curve=curve, spread_px=edges[i].spread_px + _PLACED_DOUBT * wide)
         for edge, dear in ((moved, 1.0 + 4.0 * max(0.0, 0.9 - moved.support)), (placed, 2.5 if seen else 8.0)):
-            if edge is placed and abs(stretch) * wide > _THIN_EDGE_PX:
+            # Without a step to fit, an edge is only ever moved inward: past the arris lies the board's own edge.
+            if edge is placed and not -_THIN_EDGE_PX < stretch * wide < 0:
                 continue
             others = [edge if j == i else e for j, e in enumerate(edges)]
             again, _ = judge_shape(outline_mm, _meet_all(others), size)
