@@ -137,6 +137,7 @@ def fit_solid(sides: Mapping[Layer, Picture]) -> BoardSolid | NotFound:
         return NotFound(
             "the inside cannot be told without a photo of an end: face and back alone do not say which ring is which"
         )
+    sides = {**sides, "back": _fit_pixels(sides["back"], sides["face"])}
     placed = place_all_rings(sides)
     if isinstance(placed, NotFound):
         return placed
@@ -150,6 +151,15 @@ def fit_solid(sides: Mapping[Layer, Picture]) -> BoardSolid | NotFound:
     caveats = tuple(f"there is no photo of the {layer}" for layer in ("foot", "head") if layer not in sides)
     paint = mix_paint(sides, filled.nodes, grid, pith)
     return BoardSolid(grid, pith, filled, code, agreement, paint, caveats)  # type: ignore[arg-type]
+
+
+def _fit_pixels(picture: Picture, model: Picture) -> Picture:
+    """The same picture on the pixels of another; they differ by a rounding, or where photos had other densities."""
+    if picture.pixels.shape == model.pixels.shape:
+        return picture
+    shape = (model.pixels.shape[1], model.pixels.shape[0])
+    pixels = cv2.resize(picture.pixels, shape, interpolation=cv2.INTER_AREA)
+    return Picture(np.asarray(pixels, dtype=np.uint8), model.px_per_mm)
 
 
 def place_all_rings(sides: Mapping[Layer, Picture]) -> PlacedRings | NotFound:

@@ -17,7 +17,15 @@ import numpy as np
 from grainplan.picture import Picture
 from grainplan.wood.orient import measure_direction
 from grainplan.wood.solid import BoardSolid, fit_solid, measure_level_direction
-from tests.drawn.compare import agree, blend_sides, colour_true_rings, judge_level, know_sides_exactly, show_figure
+from tests.drawn.compare import (
+    agree,
+    blend_sides,
+    colour_true_rings,
+    judge_level,
+    judge_places,
+    know_sides_exactly,
+    show_figure,
+)
 from tests.drawn.flat import grow_any, photograph_flat, show_depth
 from tests.drawn.solid import Plane, Solid, measure_line_direction
 
@@ -39,6 +47,7 @@ class Row:
     face_direction_deg: float
     pith_miss: float
     seconds: float
+    places: tuple[np.ndarray, np.ndarray]
 
 
 def measure_wave(board: Solid) -> float:
@@ -91,6 +100,7 @@ def judge_board(seed: int) -> Row:
         compare_direction(measure_direction(sides["face"]).angle_deg, board, 0.0),
         float(np.hypot(*(np.array(found.pith.foot_yz_mm) - true)) / np.hypot(*(true - middle))),
         seconds,
+        judge_places(found, show_depth(board, 11.0), 11.0),
     )
 
 
@@ -111,6 +121,12 @@ def print_table(rows: list[Row]) -> None:
         inside = (flat[:, 2] >= low) & (flat[:, 2] < low + 0.1)
         if inside.any():
             print(f"  {flat[inside, 2].mean():.2f} -> {flat[inside, 0].mean():.2f} ({inside.sum()})")
+    promised, achieved = (np.concatenate([row.places[part] for row in rows]) for part in (0, 1))
+    print("promised -> achieved (windows of 100 x 50 mm, middle depth)")
+    for low in np.arange(0.1, 0.9, 0.1):
+        inside = (promised >= low) & (promised < low + 0.1)
+        if inside.sum() >= 5:
+            print(f"  {promised[inside].mean():.2f} -> {achieved[inside].mean():.2f} ({inside.sum()})")
     for name, values in (
         ("direction inside, deg", [row.inside_direction_deg for row in rows]),
         ("direction on the face, deg", [row.face_direction_deg for row in rows]),

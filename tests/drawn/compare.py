@@ -78,3 +78,21 @@ def judge_level(found: BoardSolid, truth: Picture, depth_mm: float) -> tuple[flo
     view = draw_level(found, depth_mm)
     figure = show_figure(truth)
     return agree(show_figure(view.rings_alone), figure), agree(show_figure(view.picture), figure), view.confidence
+
+
+def judge_places(
+    found: BoardSolid, truth: Picture, depth_mm: float, *, window_mm: tuple[float, float] = (100.0, 50.0)
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Promised and achieved agreement window by window over a surface."""
+    view = draw_level(found, depth_mm)
+    first, second = show_figure(view.rings_alone), show_figure(truth)
+    rows, columns = np.minimum(first.shape, second.shape)
+    sure = cv2.resize(view.sure, (columns, rows), interpolation=cv2.INTER_LINEAR)
+    wide, high = (round(size * truth.px_per_mm) for size in window_mm)
+    promised, achieved = [], []
+    for top in range(0, rows - high + 1, high):
+        for left in range(0, columns - wide + 1, wide):
+            part = np.s_[top : top + high, left : left + wide]
+            promised.append(sure[part].mean())
+            achieved.append(np.corrcoef(first[part].ravel(), second[part].ravel())[0, 1])
+    return np.array(promised), np.array(achieved)
