@@ -19,6 +19,7 @@ from grainplan.match.assign import choose_leaves
 from grainplan.match.request import Request
 from grainplan.match.surfaces import LeafSurface, SurfaceKey, Surfaces, gather_surfaces
 from grainplan.movement import Wood, size_panels
+from grainplan.pieces import cut_free
 from grainplan.plan import BoardUse, Plan
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
 from grainplan.resaw import Resaw, Stock, plan_resaw
@@ -115,6 +116,7 @@ def make_plan(
         How many boards are looked into at once, each in a process of its own.
     progress, should_stop : callable
     """
+    job, boards = cut_free(job, boards)
     looking, choosing = part_of(progress, 0.0, 0.7), part_of(progress, 0.7, 1.0)
     outcome: Outcome | None = None
     for resaws in _list_resaws(job):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import multiprocessing
 import signal
@@ -16,13 +17,12 @@ import numpy as np
 
 from grainplan.boards import MeasuredBoard
 from grainplan.errors import NotFound, PlanError
-from grainplan.jobfolder.boardsfile import mark_board
 from grainplan.jobfolder.safesave import make_folder, replace_file
 from grainplan.picture import Picture, read_picture
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop
 from grainplan.wood.solid import BoardSolid, InsideView, draw_level, fit_solid
 
-_KEPT_FORM = 2
+_KEPT_FORM = 3
 """Raised whenever the prediction changes, so that what an older program kept is not taken for its own."""
 
 
@@ -35,9 +35,12 @@ class InsideQuestion:
 
     @property
     def names(self) -> list[str]:
-        """What each surface is kept as; changes with the board's sizes, photos and corners."""
-        mark = mark_board(self.board.board)[:12]
-        return [f"{self.board.name}-{depth:.2f}-{mark}-{_KEPT_FORM}" for depth in self.depths_mm]
+        """What each surface is kept as; changes with any pixel of the pictures that it is foretold from."""
+        digest = hashlib.blake2b(digest_size=8)
+        for side, seen in sorted(self.board.sides.items()):
+            digest.update(f"{side} {seen.picture.pixels.shape} {seen.picture.px_per_mm}".encode())
+            digest.update(np.ascontiguousarray(seen.picture.pixels).data)
+        return [f"{self.board.name}-{depth:.2f}-{digest.hexdigest()}-{_KEPT_FORM}" for depth in self.depths_mm]
 
 
 Foreseen = tuple[InsideView, ...] | NotFound

@@ -22,6 +22,7 @@ from grainplan.jobfolder.planfile import PLAN_FILE, read_plan
 from grainplan.photos.flatten import flatten_side
 from grainplan.photos.load import REDUCTIONS, load_photo, read_header
 from grainplan.picture import Picture, Pixels
+from grainplan.pieces import cut_free
 from grainplan.plan import PlannedBay, Seam
 from grainplan.resaw import Resaw, Stock, compare_leaf_counts
 from grainplan.show.board_end import BoardEnd, draw_board_end
@@ -60,10 +61,12 @@ def find_outcome(job: Job, measured: Mapping[str, MeasuredBoard]) -> Outcome | N
         plan = read_plan(job, of_any_state=True)
     except PlanError:
         return None
+    job, boards = cut_free(job, tuple(measured.values()))
     used = {strip.leaf.board for bay in plan.bays for panel in bay.panels.values() for strip in panel.strips}
-    if not used <= set(measured) or not {bay.name for bay in plan.bays} <= {bay.name for bay in job.bays}:
+    if not used <= {board.name for board in boards} or not {bay.name for bay in plan.bays} <= {
+        bay.name for bay in job.bays
+    }:
         return None
-    boards = tuple(measured.values())
     return Outcome(job, boards, plan, see_surfaces(job, boards, resaw_as(plan, job)), (job.folder / PLAN_FILE,))
 
 
@@ -237,6 +240,28 @@ def tell_seam(job: Job, seam: Seam) -> str:
     if seam.step_mm is not None:
         told.append(f"lines step by {_length(job, seam.step_mm)}")
     return ", ".join(told)
+
+
+def tell_difference(before: Outcome, after: Outcome) -> str:
+    """What a move of the hand costs, in the cost's one unit."""
+    more = after.plan.cost - before.plan.cost
+    if abs(more) < 0.005:
+        return f"It costs the same: {after.plan.cost:.2f}."
+    return f"It costs {after.plan.cost:.2f}, {abs(more):.2f} {'more' if more > 0 else 'less'} than before."
+
+
+def list_moved(before: Outcome, after: Outcome) -> tuple[PlannedBay, ...]:
+    """The bays that lie otherwise than they did, by more than a tenth of a millimetre."""
+    was = {bay.name: _lie(bay) for bay in before.plan.bays}
+    return tuple(bay for bay in after.plan.bays if _lie(bay) != was.get(bay.name))
+
+
+def _lie(bay: PlannedBay) -> tuple[object, ...]:
+    return tuple(
+        (part, s.leaf, s.surface, s.foot, *(round(v, 1) for v in (*s.x_mm, *s.y_mm)))
+        for part, panel in bay.panels.items()
+        for s in panel.strips
+    )
 
 
 def pack_results(folder: Path) -> bytes:

@@ -25,7 +25,9 @@ from grainplan.jobfolder.reading import read_job
 from grainplan.jobfolder.safesave import replace_file
 from grainplan.movement import Movement, Wood, find_moisture_in_air, read_cut, work_out_movement
 from grainplan.photos.measure import measure_board
+from grainplan.pieces import cut_free
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
+from grainplan.resaw import suggest_pieces
 from grainplan.shop import Room
 from grainplan.show.labels import draw_labels
 from grainplan.show.markers import draw_markers
@@ -262,7 +264,7 @@ def reach_plan(folder: Path, *, progress: Progress = keep_quiet) -> Outcome:
         plan = read_plan(job)
     except PlanError:
         return run_plan(folder, progress=progress)
-    boards = measure(job, progress=part_of(progress, 0.0, 0.3))
+    job, boards = cut_free(job, measure(job, progress=part_of(progress, 0.0, 0.3)))
     surfaces = see_surfaces(job, boards, resaw_as(plan, job), watch=(part_of(progress, 0.3, 1.0), never_stop))
     return Outcome(job, boards, plan, surfaces, (job.folder / PLAN_FILE,))
 
@@ -303,6 +305,7 @@ def check_job(folder: Path, *, progress: Progress = keep_quiet) -> Checked:
             continue
         told = [*measured.caveats, *(c for side in measured.sides.values() for c in side.caveats)]
         remarks += [f"board {board.name}: {caveat}" for caveat in dict.fromkeys(told)]
+        remarks += suggest_pieces(board, job.shop, finished_mm=job.panel.thickness_mm)
     for bay in job.bays:
         try:
             size_bay(job, bay)

@@ -15,7 +15,7 @@ ROWS: list[list[str]] = [
     ["jobfolder/"],
     ["photos/"],
     ["wood/"],
-    ["resaw", "movement", "boardmeasure", "aftersaw", "inside"],
+    ["resaw", "movement", "boardmeasure", "aftersaw", "inside", "pieces"],
     ["match/", "choice", "hand"],
     ["show/"],
     ["steps", "changes", "looks"],
