@@ -13,7 +13,7 @@ from grainplan.errors import NotFound, PhotoError
 from grainplan.geometry import apply_homography, solve_homography
 from grainplan.photos.corners import doubt_lens_mm, doubt_scale, outline_side, place_view
 from grainplan.photos.flatten import flatten_side
-from grainplan.photos.light import agree_colours, even_light
+from grainplan.photos.light import agree_colours, even_light, lift_shadow, light_side
 from grainplan.photos.load import Photo
 from grainplan.photos.measure import measure_board
 from grainplan.photos.resample import Area, flatten_photo
@@ -21,6 +21,7 @@ from tests.blockmatch import match_blocks
 from tests.drawn.camera import Camera, Scene, take_photo
 from tests.drawn.forest import Growth, grow_board
 from tests.drawn.paint import draw_side
+from tests.drawn.solid import PithLine
 
 BOARD = RoughBoard("A", 600.0, 150.0, 40.0, "white ash", 8.0)
 
@@ -230,6 +231,29 @@ def test_light_is_evened_and_heart_is_left() -> None:
         ratio = np.log(evened.mean(axis=2)) - np.log(truth.mean(axis=2))
         columns = cv2.blur(ratio.mean(axis=0)[None], (101, 1))[0]
         assert np.ptp(columns) < 0.3 * np.log(1.12 / 0.82)
+
+
+@pytest.mark.parametrize("look", ["ash", "elm", "pine", "walnut"])
+def test_a_shadow_across_the_board_is_lightened_and_told(look: str) -> None:
+    solid = grow_board(97, Growth(length_mm=1500.0, width_mm=180.0, look=look, pith=PithLine(80.0, 90.0, 100.0, 80.0)))
+    truth = draw_side(solid, "face", 2.0)
+    assert light_side(truth, 2.0)[1] == ()
+    x = (np.arange(truth.shape[1]) + 0.5) / 2
+    cast = np.array([0.36, 0.35, 0.32]) / ((1 + np.exp(-(x - 600) / 8)) * (1 + np.exp((x - 850) / 8)))[:, None]
+    lifted, told = light_side((truth * (1 - cast)).astype(np.uint8), 2.0)
+    assert len(told) == 1
+    assert "between 6" in told[0] or "between 5" in told[0]
+    left = np.log(lifted.astype(float).mean(axis=0) / even_light(truth).astype(float).mean(axis=0))
+    tone = cv2.blur(left, (1, 41))
+    assert np.ptp(tone[1100:1800], axis=0).max() < 0.12  # of 0.43
+
+
+def test_a_stain_is_left_as_it_is() -> None:
+    """Dark across two thirds of the width: no shadow does that."""
+    solid = grow_board(98, Growth(length_mm=900.0, width_mm=180.0, look="ash"))
+    pixels = draw_side(solid, "face", 2.0).copy()
+    pixels[:240, 700:900] = (pixels[:240, 700:900] * 0.6).astype(np.uint8)
+    assert lift_shadow(pixels, 2.0)[1] == ()
 
 
 def test_faces_of_two_photos_agree_where_they_show_the_same_wood() -> None:

@@ -22,7 +22,7 @@ from grainplan.photos.corners import (
     size_side,
 )
 from grainplan.photos.join import Part, join_parts
-from grainplan.photos.light import even_light
+from grainplan.photos.light import light_side
 from grainplan.photos.load import Photo, PhotoHeader, load_photo, read_header
 from grainplan.photos.locate import choose_search_reduction, find_corners
 from grainplan.photos.resample import Area, choose_reduction, flatten_photo
@@ -106,7 +106,8 @@ def _make_flat(board: RoughBoard, side: Side, seen: list[_Seen], px_per_mm: floa
         return pixels, told
     if board.width_head_mm is not None:
         pixels = _cover_beyond_edge(pixels, board, px_per_mm)
-    return even_light(pixels), told
+    pixels, shade = light_side(pixels, px_per_mm)
+    return pixels, (*told, *shade)
 
 
 def _see(board: RoughBoard, side: Side, shot: SidePhoto, px_per_mm: float) -> _Seen | NotFound:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from grainplan.geometry import Floats
 from grainplan.picture import Pixels
@@ -13,6 +14,23 @@ _DEGREE = 3
 _LIMIT = 0.35  # of the logarithm: more than that is a shadow or another wood, not fall-off
 _EDGE_BAND = 0.12  # of the width, at either edge, where two broad sides show nearly the same wood
 _AGREE_LIMIT = 0.25
+_SHADOW_STEP_MM = 5.0
+_SHADOW_DEPTH = 0.10  # of the logarithm
+_SHADOW_LEAST_MM = 30.0
+_PENUMBRA_MM = 45.0
+_ALIKE, _ALIKE_SHARE = 0.4, 0.9  # of the depth, and of the rows that reach so much
+
+
+def light_side(pixels: Pixels, px_per_mm: float) -> tuple[Pixels, tuple[str, ...]]:
+    """Even the light along a flattened broad side and lighten a shadow across it; what the maker must know.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+    px_per_mm : float
+    """
+    lifted, told = lift_shadow(even_light(pixels), px_per_mm)
+    return (even_light(lifted), told) if told else (lifted, ())  # the shadow bent the first curve
 
 
 def even_light(pixels: Pixels) -> Pixels:
@@ -58,6 +76,60 @@ def find_gain(pixels: Pixels) -> Floats:
         weight = 1 / np.maximum(1.0, off / max(2.0 * float(np.median(off)), 1e-4))
     fall = np.clip(curve @ found[1 : 1 + _DEGREE], -_LIMIT, _LIMIT)
     return np.asarray(np.exp(fall.mean() - fall), float)
+
+
+def lift_shadow(pixels: Pixels, px_per_mm: float) -> tuple[Pixels, tuple[str, ...]]:
+    """Lighten a shadow that lies across the board.
+
+    A shadow darkens every row of a stretch alike, by at least a tenth and over at least 30 mm; wood, dirt and stains
+    darken some rows and not others, and are left.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (rows, columns, 3)
+        A flattened broad side, its light evened.
+    px_per_mm : float
+
+    Returns
+    -------
+    pixels : ndarray of uint8
+    told : tuple of str
+        Where a shadow was lightened.
+    """
+    count = max(24, round(pixels.shape[1] / px_per_mm / _SHADOW_STEP_MM))
+    small = cv2.resize(pixels, (count, 32), interpolation=cv2.INTER_AREA)[2:-2].astype(np.float64)
+    rows = np.log(small + 1.0)
+    rows -= np.median(rows, axis=1, keepdims=True)
+    typical = np.median(rows, axis=0)
+    dark = typical.mean(axis=1)
+    alike = (-rows.mean(axis=2) > _ALIKE * np.abs(dark)).mean(axis=0) > _ALIKE_SHARE
+    stretches = [
+        (a, b) for a, b in _list_runs((dark < -_SHADOW_DEPTH) & alike) if (b - a) * _SHADOW_STEP_MM >= _SHADOW_LEAST_MM
+    ]
+    if not stretches:
+        return pixels, ()
+    gain = np.zeros((count, 3))
+    around = round(_PENUMBRA_MM / _SHADOW_STEP_MM)
+    for start, end in stretches:
+        low, high = max(0, start - around), min(count - 1, end + around - 1)
+        inside = np.arange(low, high + 1)
+        # What is left at the rims of the stretch is the wood's own; between them it runs straight.
+        own = np.stack([np.interp(inside, [low, high], typical[[low, high], i]) for i in range(3)], axis=1)
+        gain[inside] = np.minimum(gain[inside], np.minimum(typical[inside] - own, 0.0))
+    at = (np.arange(pixels.shape[1]) + 0.5) / pixels.shape[1] * count - 0.5
+    row = np.exp(-np.stack([np.interp(at, np.arange(count), gain[:, i]) for i in range(3)], axis=1))
+    first, last = (s * _SHADOW_STEP_MM for s in (stretches[0][0], stretches[-1][1]))
+    told = (
+        f"a shadow lies across the board between {first:.0f} and {last:.0f} mm; it was lightened, but colours there "
+        "are less sure: photograph the board in even light",
+    )
+    return scale_colours(pixels, row.astype(np.float32)[None]), told
+
+
+def _list_runs(chosen: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of every run of True."""
+    turns = np.flatnonzero(np.diff(np.concatenate([[0], chosen.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]
 
 
 def agree_colours(face: Pixels, back: Pixels) -> tuple[Pixels, Pixels, float]:
