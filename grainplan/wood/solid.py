@@ -35,7 +35,7 @@ from grainplan.wood.solid_relax import LinePull, pull_along_lines, read_cells, r
 
 READ_DOUBT_MM = 0.15
 """How far a ring read on a side lies from the truth, one deviation (drawn boards)."""
-UNFOLLOWED = 1.5
+UNFOLLOWED = 1.4
 """True deviation inside for each millimetre of the estimated one, which misses the bends finer than the nodes; set on
 drawn boards so that expected and achieved agreement meet."""
 TRUSTED = 0.35
@@ -102,7 +102,8 @@ class InsideView:
         As the surface is expected to look, in the board frame: columns x, rows y. Its fine fibres are those of the
         nearer side, and only like the true ones.
     rings_alone : Picture
-        The same without fibres: what can really be foretold, and what a seam is scored on.
+        Without fibres, and the softer the less sure its rings are: what can really be foretold, and what a seam is
+        scored on.
     sure : ndarray of float32, shape (rows, columns) of nodes
         Expected correlation with the true lightness at each place, 0 to 1; spread evenly over the surface.
     confidence : float
@@ -212,7 +213,8 @@ def draw_level(solid: BoardSolid, depth_mm: float) -> InsideView:
     if not 0 <= depth_mm <= thickness + 0.5:
         raise ValueError(f"a depth lies between 0 and {thickness:.1f} mm, got {depth_mm}")
     share = min(depth_mm / thickness, 1.0)
-    whole, rings = paint_level(solid.paint, measure_level_rings(solid, depth_mm), share=share)
+    doubt = float(UNFOLLOWED * _read_deviation(solid, depth_mm).mean())
+    whole, rings = paint_level(solid.paint, measure_level_rings(solid, depth_mm), share=share, doubt_mm=doubt)
     sure = expect_agreement(solid, depth_mm)
     confidence = float(sure.mean())
     caveats = solid.caveats
@@ -246,12 +248,17 @@ def expect_agreement(solid: BoardSolid, depth_mm: float) -> Floats:
     What the sides themselves reach with the code, times what the doubt of the ring places leaves of the code's
     agreement with itself.
     """
-    place = np.clip(depth_mm / solid.grid.step_mm[2], 0, solid.grid.counts[2] - 1)
-    deviation = np.array([np.interp(place, np.arange(solid.grid.counts[2]), row) for row in solid.filled.deviation_mm])
+    deviation = _read_deviation(solid, depth_mm)
     share = depth_mm / solid.grid.size_mm[2]
     reached = solid.agreement["face"] * (1 - share) + solid.agreement["back"] * share
     left = _fade_with_doubt(solid.code, np.hypot(UNFOLLOWED * deviation, READ_DOUBT_MM))
     return np.clip(np.maximum(reached, 0.0) * left[None], 0.0, 1.0).astype(np.float32)
+
+
+def _read_deviation(solid: BoardSolid, depth_mm: float) -> Reals:
+    """Estimated deviation of the ring places at a depth, mm, by place along the board."""
+    levels = np.arange(solid.grid.counts[2]) * solid.grid.step_mm[2]
+    return np.array([np.interp(depth_mm, levels, row) for row in solid.filled.deviation_mm])
 
 
 def _fade_with_doubt(code: Code, deviation_mm: Reals) -> Reals:

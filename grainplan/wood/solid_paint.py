@@ -116,20 +116,24 @@ def mix_paint(sides: Mapping[Layer, Picture], nodes: Reals, grid: NodeGrid, pith
     return Paint(first, table, painted, density)
 
 
-def paint_level(paint: Paint, ring_mm: Floats, *, share: float) -> tuple[Pixels, Pixels]:
+def paint_level(paint: Paint, ring_mm: Floats, *, share: float, doubt_mm: float) -> tuple[Pixels, Pixels]:
     """Colour a surface whose ring places are known; `share` is its depth as a part of the thickness.
 
     Returns
     -------
     whole, rings_alone : ndarray of uint8, shape (rows, columns, 3)
-        With the fibres of the nearer side, and without.
+        As crisp as wood is, with the fibres of the nearer side; and without fibres, each place the mean over all rings
+        that it may have, normally spread by `doubt_mm`: the best estimate of its colour.
     """
     rows, columns = ring_mm.shape
     face, back = paint.sides["face"], paint.sides["back"]
-    tone = face.tone * np.float32(1 - share) + back.tone * np.float32(share)
-    rings = cv2.resize(tone, (columns, rows), interpolation=cv2.INTER_LINEAR)
-    rings = rings + _read_colours(paint.table, paint.first_mm, ring_mm)
-    whole = rings + _follow_fibres(face if share <= 0.5 else back, ring_mm, paint.px_per_mm)
+    coarse = face.tone * np.float32(1 - share) + back.tone * np.float32(share)
+    tone = cv2.resize(coarse, (columns, rows), interpolation=cv2.INTER_LINEAR)
+    fibres = _follow_fibres(face if share <= 0.5 else back, ring_mm, paint.px_per_mm)
+    whole = tone + _read_colours(paint.table, paint.first_mm, ring_mm) + fibres
+    spread = max(doubt_mm / BIN_MM, 0.05)
+    table = np.stack([cv2.GaussianBlur(part, (0, 0), sigmaX=0.01, sigmaY=spread) for part in paint.table])
+    rings = tone + _read_colours(table.astype(np.float32), paint.first_mm, ring_mm)
     return _round_colours(whole), _round_colours(rings)
 
 
