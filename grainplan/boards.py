@@ -17,7 +17,8 @@ from grainplan.picture import Picture
 
 Side = Literal["face", "back", "foot", "head"]
 SIDES: tuple[Side, ...] = get_args(Side)
-BROAD_SIDES: tuple[Side, ...] = ("face", "back")
+BroadSide = Literal["face", "back"]
+BROAD_SIDES: tuple[BroadSide, ...] = ("face", "back")
 END_SIDES: tuple[Side, ...] = ("foot", "head")
 Surface = Literal["near", "far"]
 FlawKind = Literal["knot", "check", "pith", "pitch", "sapwood", "stain", "wane", "other"]

@@ -9,7 +9,7 @@ from grainplan.boards import BROAD_SIDES, END_SIDES, BoardSide, MeasuredBoard, P
 from grainplan.errors import NotFound
 from grainplan.geometry import Box
 from grainplan.job import Job
-from grainplan.resaw import cut_pieces
+from grainplan.resaw import cut_pieces, move_flaw
 from grainplan.units import Units, format_length
 from grainplan.wood.grain import find_pith_line, measure_grain
 
@@ -54,7 +54,7 @@ def _cut_measured(board: MeasuredBoard, job: Job) -> tuple[MeasuredBoard, ...]:
                 sides=sides,
                 grain=measure_grain(pictures, job.ring_bands),
                 pith=None if isinstance(pith, NotFound) else pith,
-                flaws=rough.flaws,
+                flaws=tuple(move_flaw(flaw, piece.box) for flaw in board.flaws if flaw.box.overlaps(piece.box)),
             )
         )
     return tuple(cut)

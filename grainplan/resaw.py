@@ -425,12 +425,12 @@ def _cut_piece(board: RoughBoard, piece: Piece) -> RoughBoard:
         crook_mm=board.crook_mm * along**2,
         twist_mm=stock.twist_mm,
         photos={},
-        flaws=tuple(_move_flaw(flaw, box) for flaw in board.flaws if flaw.box.overlaps(box)),
+        flaws=tuple(move_flaw(flaw, box) for flaw in board.flaws if flaw.box.overlaps(box)),
         pieces=(),
     )
 
 
-def _move_flaw(flaw: Flaw, box: Box) -> Flaw:
+def move_flaw(flaw: Flaw, box: Box) -> Flaw:
     """A flaw in the frame of the piece `box`, cut off at its edges."""
     seen = Box(
         max(flaw.box.x0, box.x0) - box.x0,

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from grainplan.boardmeasure import Counting, LeafOffer, offer_leaves
-from grainplan.boards import MeasuredBoard, RoughBoard
+from grainplan.boards import BROAD_SIDES, Flaw, MeasuredBoard, RoughBoard
 from grainplan.choice import INSIDE_FOLDER, Outcome, choose_again, make_plan, resaw_as, see_surfaces, size_bay
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
 from grainplan.inside import InsideQuestion, foresee_all
@@ -35,7 +35,8 @@ from grainplan.show.preview import gather_piece, save_previews
 from grainplan.show.sheets import draw_sheets
 from grainplan.show.tables import tabulate_plan
 from grainplan.species import find_species
-from grainplan.units import format_length
+from grainplan.units import Units, format_length
+from grainplan.wood.flaws import propose_flaws
 from grainplan.wood.grain import find_pith_line, measure_grain
 from grainplan.wood.solid import InsideView
 
@@ -117,12 +118,17 @@ def measure(
 
 def measure_one(job: Job, board: RoughBoard, *, progress: Progress = keep_quiet) -> MeasuredBoard:
     """Everything that the photos of one board tell."""
-    measured = measure_board(board, progress=part_of(progress, 0.0, 0.7))
-    progress(0.7, f"board {board.name}: reading the grain")
+    measured = measure_board(board, progress=part_of(progress, 0.0, 0.5))
+    progress(0.5, f"board {board.name}: reading the grain")
     pictures = {side: found.picture for side, found in measured.sides.items()}
     pith = find_pith_line(pictures)
+    progress(0.7, f"board {board.name}: looking for flaws")
+    proposed = [f for on in BROAD_SIDES if on in pictures for f in propose_flaws(pictures[on], on, known=board.flaws)]
     return replace(
-        measured, grain=measure_grain(pictures, job.ring_bands), pith=None if isinstance(pith, NotFound) else pith
+        measured,
+        grain=measure_grain(pictures, job.ring_bands),
+        pith=None if isinstance(pith, NotFound) else pith,
+        flaws=(*board.flaws, *proposed),
     )
 
 
@@ -145,8 +151,19 @@ def describe_board(board: MeasuredBoard, job: Job) -> str:
         counting=Counting(units, job.rounding),
     )
     caveats = [*board.caveats, *grain.caveats, *(c for side in board.sides.values() for c in side.caveats)]
-    lines = [_describe_offer(offer, job) for offer in offers] + list(dict.fromkeys(caveats))
+    doubtful = [_describe_flaw(flaw, units) for flaw in board.flaws if flaw.found_by == "program"]
+    lines = [*(_describe_offer(offer, job) for offer in offers), *doubtful, *dict.fromkeys(caveats)]
     return "\n".join([", ".join(told), *(f"    {line}" for line in lines)])
+
+
+def _describe_flaw(flaw: Flaw, units: Units) -> str:
+    """A flaw that the program proposes, for the maker to accept or not."""
+    x, y = (format_length(v, units) for v in (flaw.box.x0, flaw.box.y0))
+    size = f"{format_length(flaw.box.width, units)} × {format_length(flaw.box.height, units)}"
+    return (
+        f"perhaps a {flaw.kind} on the {flaw.on}, {size}, {x} from the foot and {y} from the face edge "
+        f"({flaw.confidence:.0%} sure); enter it as a flaw if it is one"
+    )
 
 
 def _describe_offer(offer: LeafOffer, job: Job) -> str:
