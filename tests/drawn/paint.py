@@ -21,10 +21,7 @@ from tests.drawn.solid import (
 
 
 def draw_cut(solid: Solid, plane: Plane) -> Picture:
-    """What the board shows on a cut, RGB, without camera or light.
-
-    Drawn finer and averaged down where the pixel is coarse, as a camera averages over its pixels.
-    """
+    """What the board shows at the pixel centres of a cut, RGB, without camera or light."""
     spot = locate(solid, plane)
     colour = _mix_body(solid, plane, spot)
     _add_knots(solid, spot, colour)
