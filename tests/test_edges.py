@@ -12,7 +12,7 @@ from PIL import Image
 from skimage.color import deltaE_ciede2000, rgb2lab
 
 from grainplan.errors import NotFound
-from grainplan.match.bands import EdgeBand, EvenSurface, clip_band, cut_edge, even_surface
+from grainplan.match.bands import EdgeBand, EvenSurface, RingMove, clip_band, cut_edge, even_surface, follow_rings
 from grainplan.match.edges import (
     EdgeScore,
     EdgeSearch,
@@ -185,6 +185,37 @@ def test_drawn_seams_come_out_in_the_order_of_the_eye(trials: SeamTrials) -> Non
     assert right["slip above another board"].mean() >= 0.8
     assert share_right(above) >= 0.85
     assert above[:, 4].mean() == pytest.approx(0.0, abs=0.12)
+
+
+def test_a_known_pith_takes_the_rings_move_out_of_the_search(trials: SeamTrials) -> None:
+    """Bands that follow their rings find their mates within 6 mm at any ring angle."""
+    known = SeamTrials(trials.boards, pith_known=True)
+    above = np.array([known.stand_above(place) for place in range(BOARDS)])
+    right = list_orders(above)
+    assert right["mates above strangers"].mean() >= 0.9
+    assert right["mates above further apart"].mean() >= 0.7  # in quarter wood both are nearly perfect
+    assert share_right(above) >= 0.85
+
+
+def test_a_band_follows_circles_round_the_pith() -> None:
+    """Radius 100, the pith 60 mm above one surface and 57 above the other: 80 mm beside it there is 82.158 mm here."""
+    pith = PithLine(20.0, 60.0, 20.0, 60.0)
+    plain = Growth(length_mm=300.0, width_mm=200.0, pith=pith, ring_mm=3.0, ring_variation=0, wave_mm=0.0)
+    solid = grow_board(1, plain)
+    shown = [even_surface(Picture(draw_cut(solid, Plane("z", z, 2.0)), 2.0)) for z in (0.0, 3.0)]
+    move = RingMove((20.0, 60.0), (20.0, 60.0), 300.0, 0.0, 3.0)
+    first, second = (
+        cut_edge(shown[0], 99.5, toward=1, band_mm=10.0),
+        follow_rings(shown[1], 99.5, move, toward=1, band_mm=10.0),
+    )
+    y = 99.75 + 0.5 * np.arange(20)
+    truth = 20.0 + np.sqrt((y - 20.0) ** 2 + 60.0**2 - 57.0**2) - y
+    assert second.moved_mm == pytest.approx(np.full(600, truth.mean()), abs=1e-6)
+    assert truth[0] == pytest.approx(2.158, abs=0.02)
+    score = score_pair(first, second, EdgeSearch(0.0))
+    unmoved = score_pair(first, cut_edge(shown[1], 99.5, toward=1, band_mm=10.0), EdgeSearch(0.0))
+    assert score.fit > unmoved.fit + 0.3
+    assert score.step_mm == pytest.approx(truth.mean(), abs=0.01)
 
 
 def test_grain_that_runs_on_behind_the_rail_is_told_from_grain_that_does_not(trials: SeamTrials) -> None:

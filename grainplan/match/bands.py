@@ -19,6 +19,8 @@ BAND_MM = 45.0
 """Of 200 drawn boards, mates were told from the next pair in 84 % by 30 mm of wood, in 91 to 95 % by 45 mm."""
 PX_PER_MM = 2.0
 LEAST_BAND_MM = 10.0
+MOST_MOVE_MM = 60.0
+"""Under flat rings the geometry runs away; lines this far off belong to no seam any more."""
 FINEST = 0.31
 """Waves of more periods than this in one deviation of the smoothing keep under 15 % of their height."""
 EVEN_MM = 20.0
@@ -58,6 +60,8 @@ class EdgeBand:
     outward : bool
         Whether rows run away from the edge. Two outward bands lie on each other as in a mirror (book); an inward and an
         outward one as they stand side by side (slip, running).
+    moved_mm : float64, shape (columns,), or None
+        How far away from the edge the wood was taken, where the band follows its rings (`follow_rings`).
     """
 
     figure: Plane32
@@ -65,6 +69,7 @@ class EdgeBand:
     px_per_mm: float
     start_mm: float = 0.0
     outward: bool = True
+    moved_mm: Floats | None = None
 
     @cached_property
     def sums(self) -> Floats:
@@ -143,6 +148,64 @@ def cut_end(
     return _make_band(figure, lab, surface.px_per_mm, outward=outward)
 
 
+@dataclass(frozen=True, slots=True)
+class RingMove:
+    """From which depth to which a band follows the rings of its board, taken as circles round the pith.
+
+    Attributes
+    ----------
+    foot_yz_mm, head_yz_mm : where the pith passes the ends, board frame.
+    length_mm : of the board.
+    from_mm, to_mm : depth of the surface that is met, and of the one that the band is cut from.
+    """
+
+    foot_yz_mm: tuple[float, float]
+    head_yz_mm: tuple[float, float]
+    length_mm: float
+    from_mm: float
+    to_mm: float
+
+
+def follow_rings(
+    surface: EvenSurface, edge_mm: float, move: RingMove, *, toward: int, band_mm: float = BAND_MM
+) -> EdgeBand:
+    """The wood that shows the rings which the other surface has beside the edge: where the pith is known.
+
+    What is left for the search is only how far the rings are from circles, so that 6 mm are enough for any gap, and
+    strangers agree less by chance. The step counts from the edge all the same.
+
+    Parameters
+    ----------
+    surface : EvenSurface
+        At depth `move.to_mm`.
+    edge_mm, toward, band_mm
+        As for :func:`cut_edge`.
+    move : RingMove
+
+    Notes
+    -----
+    A ring of radius r round a pith at (y0, z0) lies at y = y0 ± √(r² − (z − z0)²) at depth z. Plain geometry.
+    """
+    d = surface.px_per_mm
+    rows = _pick_rows(surface.figure.shape[0], edge_mm, toward, (band_mm, d))
+    columns = np.arange(surface.figure.shape[1], dtype=np.float64)
+    share = (columns + 0.5) / d / move.length_mm
+    pith_y, pith_z = (foot + share * (head - foot) for foot, head in zip(move.foot_yz_mm, move.head_yz_mm, strict=True))
+    y = (rows[:, None] + 0.5) / d
+    beside = (y - pith_y) ** 2 + (move.from_mm - pith_z) ** 2 - (move.to_mm - pith_z) ** 2
+    moved = pith_y + np.sign(y - pith_y) * np.sqrt(np.maximum(beside, 0.0)) - y
+    moved = np.clip(moved, -MOST_MOVE_MM, MOST_MOVE_MM)
+    figure = cv2.remap(
+        surface.figure,
+        np.broadcast_to(columns, moved.shape).astype(np.float32),
+        ((y + moved) * d - 0.5).astype(np.float32),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REFLECT,
+    )
+    lab = surface.lab[rows].mean(axis=0, dtype=np.float64)
+    return EdgeBand(np.ascontiguousarray(figure, np.float32), lab, d, moved_mm=toward * moved.mean(axis=0))
+
+
 def clip_band(band: EdgeBand, from_mm: float, to_mm: float) -> EdgeBand:
     """The part of a band between two places along the edge."""
     d = band.px_per_mm
@@ -151,7 +214,8 @@ def clip_band(band: EdgeBand, from_mm: float, to_mm: float) -> EdgeBand:
     if last <= first:
         raise ValueError(f"no wood between {from_mm} and {to_mm} mm along the edge")
     figure = np.ascontiguousarray(band.figure[:, first:last])
-    return EdgeBand(figure, band.lab_along[first:last], d, band.start_mm + first / d, band.outward)
+    moved = None if band.moved_mm is None else band.moved_mm[first:last]
+    return EdgeBand(figure, band.lab_along[first:last], d, band.start_mm + first / d, band.outward, moved)
 
 
 def _pick_rows(rows: int, edge_mm: float, toward: int, size: tuple[float, float]) -> NDArray[np.int64]:

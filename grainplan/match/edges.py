@@ -7,7 +7,8 @@ neighbouring windows are chosen together, as one path.
 
 For a planner: `even_surface` once a surface, `cut_edge` once an edge (both in `match.bands`), `compare_edges` once for
 two edges along the whole board, then `EdgeRun.average` for hundreds of places at once; `measure_strangers` once a job
-and search; `blend_slip` for a slip match. One stretch with its doubt and caveats: `EdgeRun.score`.
+and search; `blend_slip` for a slip match. Where the pith is known, `match.bands.follow_rings` cuts the second band, and
+a search of 6 mm does for any gap. One stretch with its doubt and caveats: `EdgeRun.score`.
 """
 
 from __future__ import annotations
@@ -119,6 +120,7 @@ class EdgeRun:
     x_mm : middles of the windows along the edge.
     fit, texture, across_mm, along_mm : one figure each; texture in L*.
     first_lab, second_lab : shape (windows, 3), mean colour beside the seam.
+    known_move_mm : how far the second band was taken from away from the edge, following its rings; counts as step.
     search : what was searched.
     """
 
@@ -129,6 +131,7 @@ class EdgeRun:
     along_mm: Floats
     first_lab: Floats
     second_lab: Floats
+    known_move_mm: Floats
     search: EdgeSearch
 
     @property
@@ -136,7 +139,8 @@ class EdgeRun:
         """Distance of lines that should meet, square to the grain, window by window."""
         grain = math.radians(self.search.grain_deg)
         along = self.along_mm - self.search.middle_along_mm
-        return np.asarray(np.abs(self.across_mm * math.cos(grain) - along * math.sin(grain)))
+        across = self.across_mm + self.known_move_mm
+        return np.asarray(np.abs(across * math.cos(grain) - along * math.sin(grain)))
 
     def average(self, from_mm: ArrayLike, to_mm: ArrayLike) -> tuple[Floats, Floats, Floats]:
         """Fit, step (mm) and tone (CIEDE2000) over many stretches along the edge at once.
@@ -187,7 +191,8 @@ class EdgeRun:
             said.append("plain wood with little figure: the fit says little here, the tone says more")
         if len(self.x_mm[part]) * STRIDE_MM < SHORT_MM:
             said.append("a short seam: the fit rests on few lines")
-        if np.mean(np.abs(self.across_mm[part]) >= self.search.across_mm - 0.5) > 0.5:
+        at_limit = np.abs(self.across_mm[part]) >= self.search.across_mm - 0.5
+        if self.search.across_mm > 0 and np.mean(at_limit) > 0.5:
             said.append(f"the lines may be further off than the {self.search.across_mm:.0f} mm that were searched")
         if strangers is not None and fit < strangers.level + strangers.spread:
             said.append("no better than edges that do not belong together")
@@ -262,6 +267,7 @@ def compare_edges(first: EdgeBand, second: EdgeBand, search: EdgeSearch) -> Edge
         grid.along[along] / grid.density,
         labs[0],
         labs[1],
+        _mean_move(second, grid),
         search,
     )
 
@@ -294,7 +300,9 @@ def _trim_alike(first: EdgeBand, second: EdgeBand) -> tuple[EdgeBand, EdgeBand]:
         if band.figure.shape == (rows, columns):
             return band
         figure = band.figure[:rows] if band.outward else band.figure[len(band.figure) - rows :]
-        return replace(band, figure=np.ascontiguousarray(figure[:, :columns]), lab_along=band.lab_along[:columns])
+        moved = None if band.moved_mm is None else band.moved_mm[:columns]
+        figure = np.ascontiguousarray(figure[:, :columns])
+        return replace(band, figure=figure, lab_along=band.lab_along[:columns], moved_mm=moved)
 
     return trim(first), trim(second)
 
@@ -379,6 +387,12 @@ def _follow_path(agreement: NDArray[np.float32], texture: Floats, grid: _Grid) -
     return moves[:, 0], moves[:, 1]
 
 
+def _mean_move(band: EdgeBand, grid: _Grid) -> Floats:
+    if band.moved_mm is None:
+        return np.zeros(len(grid.starts))
+    return np.asarray(_mean_rows(band.moved_mm[:, None], grid.starts, grid.starts + grid.window)[:, 0])
+
+
 def _mean_rows(values: Floats, first: Ints, last: Ints) -> Floats:
     total = np.vstack([np.zeros(values.shape[1]), np.cumsum(values, axis=0)])
     return np.asarray((total[last] - total[first]) / (last - first)[:, None])
@@ -400,7 +414,7 @@ def blend_slip(meeting: EdgeRun, repeat: EdgeRun) -> EdgeRun:
     count = min(len(meeting.x_mm), len(repeat.x_mm))
     return replace(
         repeat,
-        **{name: getattr(repeat, name)[:count] for name in ("x_mm", "across_mm", "along_mm")},
+        **{name: getattr(repeat, name)[:count] for name in ("x_mm", "across_mm", "along_mm", "known_move_mm")},
         fit=(meeting.fit[:count] + repeat.fit[:count]) / 2,
         texture=np.sqrt(meeting.texture[:count] * repeat.texture[:count]),
         first_lab=meeting.first_lab[:count],

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
+from grainplan.match.bands import EdgeBand, EvenSurface, RingMove, cut_edge, even_surface, follow_rings
 from grainplan.match.edges import (
     EdgeRun,
     EdgeSearch,
@@ -29,6 +29,7 @@ from tests.drawn.solid import Plane, Solid, measure_ring_angle
 KINDS = ("mates", "further apart", "slip", "same board, other place", "other board")
 GAPS_MM = (3.2, 15.9, 9.55, 3.2, 3.2)
 DEPTH_MM = {"A1 near": 2.0, "A1 far": 8.35, "A2 near": 11.55, "A2 far": 17.9}
+PITH_DOUBT_MM = 6.0
 ROOM_MM = 75.0
 """Between an edge and the far edge of its board, so that a strip of a useful width lies beside it."""
 
@@ -45,6 +46,14 @@ class SawnBoard:
 
     def edge(self, name: str, y_mm: float) -> EdgeBand:
         return cut_edge(self.surfaces[name], y_mm, toward=1)
+
+    def follow(self, names: tuple[str, str], y_mm: float, doubt_mm: tuple[float, ...]) -> EdgeBand:
+        """The second surface's wood with the rings of the first beside an edge, by a pith that is a little wrong."""
+        pith = self.solid.pith
+        foot = (pith.y_foot_mm + doubt_mm[0], pith.z_foot_mm + doubt_mm[1])
+        head = (pith.y_head_mm + doubt_mm[2], pith.z_head_mm + doubt_mm[3])
+        move = RingMove(foot, head, self.solid.length_mm, DEPTH_MM[names[0]], DEPTH_MM[names[1]])
+        return follow_rings(self.surfaces[names[1]], y_mm, move, toward=1)
 
 
 def saw_board(seed: int, *, length_mm: float = 800.0) -> SawnBoard:
@@ -63,8 +72,9 @@ def _photograph(solid: Solid, depth_mm: float, random: np.random.Generator) -> P
 class SeamTrials:
     """Five seams a board, one of each kind, and how far each stands above strangers."""
 
-    def __init__(self, boards: list[SawnBoard], *, seed: int = 2) -> None:
+    def __init__(self, boards: list[SawnBoard], *, seed: int = 2, pith_known: bool = False) -> None:
         self.boards = boards
+        self.pith_known = pith_known
         self.random = np.random.default_rng(seed)
         self._strangers: dict[int, Strangers] = {}
 
@@ -89,17 +99,23 @@ class SeamTrials:
         while abs(elsewhere - edge) < 20:
             elsewhere = float(self.random.uniform(2, width - ROOM_MM))
         angle = max(5.0, board.ring_angle(edge + 15))
-        searches = [EdgeSearch(round(reach_across(gap, angle))) for gap in GAPS_MM]
+        reaches = [6.0] * 5 if self.pith_known else [reach_across(gap, angle) for gap in GAPS_MM]
+        searches = [EdgeSearch(round(reach)) for reach in reaches]
+        doubt = tuple(self.random.normal(0.0, PITH_DOUBT_MM, 4).tolist())
+        meetings = (("A1 far", "A2 near"), ("A1 near", "A2 far"), ("A1 near", "A2 near"))
         pairs = [
-            (board.edge("A1 far", edge), board.edge("A2 near", edge)),
-            (board.edge("A1 near", edge), board.edge("A2 far", edge)),
-            (board.edge("A1 near", edge), board.edge("A2 near", edge)),
+            (
+                board.edge(names[0], edge),
+                board.follow(names, edge, doubt) if self.pith_known else board.edge(names[1], edge),
+            )
+            for names in meetings
+        ] + [
             (board.edge("A1 far", edge), shift_half(board.edge("A2 near", elsewhere))),
             (board.edge("A1 far", edge), other.edge("A2 near", float(self.random.uniform(2, 60)))),
         ]
         runs = [compare_edges(*pair, search) for pair, search in zip(pairs, searches, strict=True)]
         joint = cut_edge(board.surfaces["A1 near"], edge + strip, toward=-1, outward=False)
-        runs[2] = blend_slip(compare_edges(joint, pairs[2][1], searches[2]), runs[2])
+        runs[2] = blend_slip(compare_edges(joint, board.edge("A2 near", edge), searches[2]), runs[2])
         return [(run, self.strangers(search.across_mm)) for run, search in zip(runs, searches, strict=True)]
 
     def stand_above(self, place: int) -> list[float]:
