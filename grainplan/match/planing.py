@@ -1,7 +1,7 @@
 """Which way to plane each surface of a leaf, where its fibres run out.
 
 Where the pith is not parallel to the face, neither are the fibres: they climb to one surface of a leaf and dive away
-from the other. A cutter leaves it clean where it travels the way the fibres climb; the other way it lifts and tears them.
+from the other. A cutter leaves a surface clean where it travels the way the fibres climb; the other way it tears them.
 Under a hand plane the arrow is the stroke; into a planer the tail of the arrow goes first, so that the cutter travels
 along it (common practice; the machine's manual has the last word, and no leaf below its limits goes in).
 """
