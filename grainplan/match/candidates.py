@@ -9,6 +9,8 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from grainplan.boards import Flaw
+from grainplan.geometry import Box
 from grainplan.match.arrange import (
     Arrangement,
     Option,
@@ -24,7 +26,7 @@ from grainplan.match.cuts import hidden_side, strip_width
 from grainplan.match.flawmap import Showing, find_free_places, price_flaws
 from grainplan.match.judge import judge_option
 from grainplan.match.model import Candidates, IntArray
-from grainplan.match.places import GRID_MM, Place, Stock, find_starts, list_spans, to_ticks, usable_width
+from grainplan.match.places import GRID_MM, TICKS_PER_MM, Place, Stock, find_starts, list_spans, to_ticks, usable_width
 from grainplan.match.request import Request
 from grainplan.match.seen import SeamBook
 from grainplan.plan import Foot
@@ -32,6 +34,8 @@ from grainplan.plan import Foot
 Floats = NDArray[np.float64]
 POINTS = 1000
 """Whole costs are thousandths of the unit."""
+KEPT_SLACK = 20
+"""Ticks: a place that is kept was written down in hundredths of a millimetre, and may overlap by what was rounded."""
 FEET: tuple[Foot, ...] = ("down", "up")
 _Key = TypeVar("_Key", int, float)
 
@@ -157,9 +161,10 @@ class TableMaker:
     def _find_starts(self, kind: BayType, stock: Stock, others: list[BayType]) -> IntArray:
         crosscut = self.request.shop.crosscut_mm
         if kind.kept is not None and kind.kept.x_mm is not None:
-            start = max(0, round((kind.kept.x_mm - stock.end_mm) * 1000))
-            fits = start + to_ticks(kind.cut.length_mm + crosscut) <= to_ticks(stock.length_mm)
-            return np.array([start] if fits else [], np.int64)
+            start = round((kind.kept.x_mm - stock.end_mm) * TICKS_PER_MM)
+            last = to_ticks(stock.length_mm) - to_ticks(kind.cut.length_mm + crosscut)
+            fits = last >= 0 and -KEPT_SLACK <= start <= last + KEPT_SLACK
+            return np.array([min(max(0, start), last)] if fits else [], np.int64)
         flaws = self.request.boards[stock.index].flaws
         dodge = find_free_places(tuple(f for f in flaws if f.avoid), kind.cut)
         tapered = stock.board.board.width_head_mm is not None
@@ -227,6 +232,8 @@ class TableMaker:
             return np.zeros(len(place.starts))
         shown = show_strips(option, place, self.request, y_mm)
         lie = (place.kind.cut, option.foot)
+        if place.kind.kept is not None:
+            flaws = tuple(_shrink(flaw) for flaw in flaws)
         return price_flaws(flaws, shown, place.starts_mm, lie=lie, leaves=place.stock.leaves)
 
     def _keep(self, best: _Best, place: Place, run: int, across: tuple[int, int]) -> None:
@@ -240,10 +247,19 @@ class TableMaker:
         numbers = (place.index, place.stock.index, place.first, run * place.copies, *across)
         kind, board, leaf, runs, y0, y1 = (ones * n for n in numbers)
         covers = ones * (0 if place.half else place.copies)
-        self._rows.append(Candidates(kind, board, leaf, runs, x0, x0 + length, y0, y1, covers, cost))
+        slack = KEPT_SLACK if place.kind.kept is not None else 0
+        x1 = x0 + length - slack
+        self._rows.append(Candidates(kind, board, leaf, runs, x0, x1, y0, y1 - slack, covers, cost))
         self._option.append(best.option[good])
         self._y.append(best.y_mm[good])
         self._parts.append(best.parts[good])
+
+
+def _shrink(flaw: Flaw) -> Flaw:
+    """A flaw without the rim that rounding may have moved into sight."""
+    x = min(KEPT_SLACK / TICKS_PER_MM, flaw.box.width / 2)
+    y = min(KEPT_SLACK / TICKS_PER_MM, flaw.box.height / 2)
+    return replace(flaw, box=Box(flaw.box.x0 + x, flaw.box.y0 + y, flaw.box.x1 - x, flaw.box.y1 - y))
 
 
 class _Best:
