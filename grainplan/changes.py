@@ -12,7 +12,8 @@ from grainplan.boards import Flaw, Point, Side
 from grainplan.errors import GrainplanError
 from grainplan.frame import Bay
 from grainplan.geometry import Box
-from grainplan.job import Job, Keep
+from grainplan.hand import pin_bay
+from grainplan.job import Job
 from grainplan.jobfolder import editing
 from grainplan.jobfolder.reading import find_job_file
 from grainplan.jobfolder.safesave import make_folder, replace_file
@@ -151,18 +152,9 @@ def remove_flaw(job: Job, board: str, place: int) -> Job:
     return editing.save_job(job, [editing.set_flaws(board, flaws, units=job.units)])
 
 
-def keep_leaves(job: Job, planned: PlannedBay) -> Job:
-    """Hold a bay to the leaves and the place that were chosen for it."""
-    lowest = next(iter(planned.panels.values()))
-    first = lowest.strips[0]
-    keep = Keep(
-        planned.name,
-        tuple(strip.leaf for strip in lowest.strips),
-        min(s.x_mm[0] for panel in planned.panels.values() for s in panel.strips),
-        first.y_mm[0],
-        first.foot,
-    )
-    return editing.save_job(job, [editing.keep_bay(keep, units=job.units)])
+def keep_leaves(job: Job, *planned: PlannedBay) -> Job:
+    """Hold bays to the leaves and the places that they have in a plan."""
+    return editing.save_job(job, [editing.keep_bay(pin_bay(bay), units=job.units) for bay in planned])
 
 
 def let_go(job: Job, bay: str) -> Job:

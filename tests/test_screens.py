@@ -425,3 +425,35 @@ def test_a_board_that_stays_in_the_rack(monkeypatch, folder) -> None:
     button(bench(app, "B"), "leave:B").click().run()
     assert "leave_out" not in read(folder)
     assert not app.exception
+
+
+def test_a_bay_moved_by_hand_tells_its_cost_and_is_kept(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Choice")
+    before = app.session_state["open_desk"].outcome
+    bay = before.plan.bays[0]
+    button(app, f"close:{bay.name}").click().run()
+    button(app, "move:Turn end for end").click().run()
+    moved = app.session_state["tried"]
+    assert moved.plan.cost > before.plan.cost  # that one was proven best
+    assert f"{moved.plan.cost - before.plan.cost:.2f} more than before" in words_on(app)
+    assert "keep" not in read(folder)
+    wait_for_work(button(app, "move:keep").click().run())
+    turned = {b.name: b for b in moved.plan.bays}[bay.name].panels["lower"].strips[0]
+    assert read(folder)["keep"][0]["foot"] == turned.foot != bay.panels["lower"].strips[0].foot
+    now = {b.name: b for b in app.session_state["open_desk"].outcome.plan.bays}[bay.name].panels["lower"].strips[0]
+    assert (now.leaf, now.foot) == (turned.leaf, turned.foot)
+    assert now.x_mm == pytest.approx(turned.x_mm, abs=0.02)
+    assert not app.exception
+
+
+def test_a_move_that_cannot_be_is_told(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Choice")
+    bay = app.session_state["open_desk"].outcome.plan.bays[0]
+    button(app, f"close:{bay.name}").click().run()
+    app.session_state["slide_step"] = "2 in"
+    for _ in range(40):
+        button(app, "move:Toward the foot").click().run()
+        if "move_told" in app.session_state:
+            break
+    assert "cannot stay" in words_on(app)
+    assert not app.exception

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 from html import escape
@@ -10,12 +10,14 @@ from html import escape
 import streamlit as st
 
 from grainplan import changes, looks, steps
+from grainplan.boards import MeasuredBoard
 from grainplan.choice import Outcome
 from grainplan.cli import count_workers
 from grainplan.frame import Bay
 from grainplan.job import Job
 from grainplan.plan import Plan, PlannedBay
 from grainplan.progress import Progress, ShouldStop, part_of
+from grainplan.screens.closer import open_closer, show_closer
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import tell_fault, tell_faults, tell_quiet
 from grainplan.screens.work import HandOver, Work
@@ -50,27 +52,41 @@ def show_choice(desk: Desk) -> None:
             _show_bays(desk, desk.job, outcome)
 
 
-def begin_choice(desk: Desk) -> None:
-    """Measure what is not measured yet, choose the leaves, draw the pictures; beside the page."""
-    job, known = desk.job, desk.boards
+def begin_choice(desk: Desk, *, known: Outcome | None = None) -> None:
+    """Choose the leaves, draw the pictures, write the sheets; beside the page.
+
+    Parameters
+    ----------
+    desk : Desk
+    known : Outcome or None
+        The last choice, where only what is kept or left out has changed since: the boards are known then.
+    """
+    job, measured = desk.job, desk.boards
     if job is None:
         return
 
     def step(hand_over: HandOver, progress: Progress, should_stop: ShouldStop) -> None:
-        measuring, choosing, drawing, printing = (
-            part_of(progress, a, b) for a, b in ((0.0, 0.2), (0.2, 0.85), (0.85, 0.95), (0.95, 1.0))
-        )
-        boards = tuple(known[board.name] for board in job.boards if board.name in known)
-        if len(boards) < len(job.boards):
-            boards = steps.measure(job, progress=measuring, should_stop=should_stop)
-        outcome = steps.plan_measured(job, boards, workers=count_workers(), progress=choosing, should_stop=should_stop)
+        if known is not None:
+            outcome = steps.plan_again(known, job, progress=part_of(progress, 0.0, 0.8), should_stop=should_stop)
+        else:
+            outcome = _choose_anew(job, measured, part_of(progress, 0.0, 0.8), should_stop)
         hand_over(outcome)
-        pictures = steps.draw(outcome, progress=drawing)
-        sheets = steps.print_sheets(outcome, progress=printing)
+        pictures = steps.draw(outcome, progress=part_of(progress, 0.8, 0.95))
+        sheets = steps.print_sheets(outcome, progress=part_of(progress, 0.95, 1.0))
         hand_over(replace(outcome, files=(*outcome.files, *pictures, *sheets)))
 
     desk.work = Work()
     desk.work.begin(step)
+
+
+def _choose_anew(
+    job: Job, measured: Mapping[str, MeasuredBoard], progress: Progress, should_stop: ShouldStop
+) -> Outcome:
+    boards = tuple(measured[board.name] for board in job.boards if board.name in measured)
+    if len(boards) < len(job.boards):
+        boards = steps.measure(job, progress=part_of(progress, 0.0, 0.25), should_stop=should_stop)
+    choosing = part_of(progress, 0.25, 1.0)
+    return steps.plan_measured(job, boards, workers=count_workers(), progress=choosing, should_stop=should_stop)
 
 
 def _offer(desk: Desk) -> None:
@@ -148,22 +164,9 @@ def _show_bays(desk: Desk, job: Job, outcome: Outcome) -> None:
             tell_quiet("Nothing is chosen for it.")
         with st.container(horizontal=True, gap="medium"):
             if bay.name in planned and st.button("Look closer", key=f"close:{bay.name}", type="tertiary"):
-                _look_closer(desk, outcome, bay.name)
+                open_closer(bay.name)
             _offer_keeping(desk, job, bay, planned.get(bay.name))
-
-
-@st.dialog("Look closer", width="large")
-def _look_closer(desk: Desk, outcome: Outcome, name: str) -> None:
-    key = ("bay", outcome.job.sha256, outcome.plan.cost, looks.mark_measured(outcome.job), name)
-    picture, words = st.columns([1.6, 1], gap="large")
-    picture.image(desk.show(key, lambda: looks.draw_bay_of(outcome.job, outcome, name)), width="stretch")
-    bay = next(b for b in outcome.plan.bays if b.name == name)
-    with words:
-        st.html(f'<span class="board-name">{escape(name)}</span>')
-        for seam in bay.seams:
-            st.write(looks.tell_seam(outcome.job, seam))
-        for caveat in dict.fromkeys(caveat for seam in bay.seams for caveat in seam.caveats):
-            st.caption(caveat)
+    show_closer(desk, outcome, keep=partial(_keep_moved, desk))
 
 
 def _tell_bay(job: Job, bay: PlannedBay) -> None:
@@ -199,7 +202,13 @@ def _offer_keeping(desk: Desk, job: Job, bay: Bay, planned: PlannedBay | None) -
             _change(desk, partial(changes.allow_again, board=entry.board, bay=bay.name))
 
 
+def _keep_moved(desk: Desk, moved: tuple[PlannedBay, ...]) -> None:
+    _change(desk, lambda job: changes.keep_leaves(job, *moved))
+
+
 def _change(desk: Desk, change: Callable[[Job], Job]) -> None:
+    """Change what is kept or left out, and choose again; at once, where nothing else has changed since."""
+    known = desk.outcome if desk.is_current else None
     if desk.make(change, place=CHOICE):
-        begin_choice(desk)
+        begin_choice(desk, known=known)
     st.rerun()
