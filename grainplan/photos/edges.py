@@ -15,6 +15,7 @@ _SAMPLES = 384
 _BLOCKS = 48  # samples are averaged in blocks: wood and floor have texture, an edge runs on
 _ENDS_LEFT_OUT = 0.025  # of the length: at the corners the other edge's tones come in
 _RANGE_PX = 8.0
+_OTHER_STEP = 0.35  # of the step that was found
 _LARGEST_TURN = 0.05  # of an edge's length, between where it is expected and where it is: 3 degrees
 _SEEN = 0.35  # of the mean step, for a block that counts as seen
 
@@ -136,6 +137,21 @@ def fit_edge(
     mean = jump.mean(axis=0)
     seen = float(((jump @ mean) > _SEEN * float(mean @ mean)).mean())
     return Edge(start, end, (c0, c1, c2), spread, float(np.linalg.norm(mean)), seen)
+
+
+def list_steps_inside(pixels: Pixels, edge: Edge, *, reach_px: float) -> list[float]:
+    """Offsets (px, inward) of other lines that run along an edge on its inner side, the innermost first."""
+    margin = reach_px + _RANGE_PX + float(np.abs(edge.curve).sum())
+    profiles, offsets = sample_across(pixels, edge.start, edge.end, reach_px=margin)
+    t = np.linspace(-1 + 2 * _ENDS_LEFT_OUT, 1 - 2 * _ENDS_LEFT_OUT, 2 * _BLOCKS + 1)[1::2]
+    c0, c1, c2 = edge.curve
+    line = _follow(profiles, offsets, c0 + c1 * t + c2 * t * t, reach_px + 3).mean(axis=0)
+    slope = np.linalg.norm(cv2.GaussianBlur(np.gradient(line, axis=0), (1, 7), sigmaX=1.2), axis=1)
+    middle = (len(slope) - 1) // 2
+    least = _OTHER_STEP * float(slope[middle - 2 : middle + 3].max())
+    inner = range(middle + 2, len(slope) - 3)
+    peaks = [i for i in inner if slope[i - 1] <= slope[i] > slope[i + 1] and slope[i] > least]
+    return [float(i - middle) for i in reversed(peaks)]
 
 
 def _find_line(profiles: Floats, offsets: Floats, t: Floats, seek: Seek) -> tuple[float, float, float]:

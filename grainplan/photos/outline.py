@@ -9,7 +9,7 @@ import numpy as np
 
 from grainplan.errors import NotFound
 from grainplan.geometry import Floats
-from grainplan.photos.edges import Edge, fit_edge, meet_edges
+from grainplan.photos.edges import Edge, fit_edge, list_steps_inside, meet_edges
 from grainplan.photos.quads import Quad, judge_shape, search_quads, stand_beyond
 from grainplan.picture import Pixels
 
@@ -90,6 +90,7 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, called: str) -> Outl
     reach = 2.0 + 4.5 * quad.scale
     edges = _fit_all(pixels, quad.corners_px, reach)
     edges = _fit_all(pixels, _meet_all(edges), 5.0, edges)
+    edges = [_mind_end(pixels, e, reach) if i in (1, 3) else e for i, e in enumerate(edges)]
     edges = _mind_arris(pixels, outline_mm, edges)
     corners = _meet_all(edges)
     stretch, skew = judge_shape(outline_mm, corners, size)
@@ -143,6 +144,19 @@ def _at_rim(ends: Floats, size: tuple[int, int], rim: float) -> bool:
     """Whether both ends of an edge lie on the same side's rim of the photo."""
     low, high = ends < rim, ends > np.array(size) - rim
     return bool(low.all(axis=0).any() or high.all(axis=0).any())
+
+
+def _mind_end(pixels: Pixels, edge: Edge, reach: float) -> Edge:
+    """The board's own end, where a joint in the floor or the rim of a shadow beside it is stronger.
+
+    Wood has no lines across its fibres: of several lines along an end, the innermost is where the board ends.
+    """
+    for off in list_steps_inside(pixels, edge, reach_px=reach):
+        c0, c1, c2 = edge.curve
+        inner = fit_edge(pixels, edge.start, edge.end, reach_px=2.0, curve=(c0 + off, c1, c2))
+        if inner.support >= _LEAST_SUPPORT and inner.curve[0] > c0 + 1.0:
+            return inner
+    return edge
 
 
 def _mind_arris(pixels: Pixels, outline_mm: Floats, edges: list[Edge]) -> list[Edge]:
