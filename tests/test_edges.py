@@ -11,8 +11,18 @@ import pytest
 from PIL import Image
 from skimage.color import deltaE_ciede2000, rgb2lab
 
+from grainplan.boards import Pith
 from grainplan.errors import NotFound
-from grainplan.match.bands import EdgeBand, EvenSurface, RingMove, clip_band, cut_edge, even_surface, follow_rings
+from grainplan.match.bands import (
+    EdgeBand,
+    EvenSurface,
+    RingMove,
+    clip_band,
+    cut_edge,
+    even_surface,
+    follow_rings,
+    make_ring_move,
+)
 from grainplan.match.edges import (
     EdgeScore,
     EdgeSearch,
@@ -203,7 +213,9 @@ def test_a_band_follows_circles_round_the_pith() -> None:
     plain = Growth(length_mm=300.0, width_mm=200.0, pith=pith, ring_mm=3.0, ring_variation=0, wave_mm=0.0)
     solid = grow_board(1, plain)
     shown = [even_surface(Picture(draw_cut(solid, Plane("z", z, 2.0)), 2.0)) for z in (0.0, 3.0)]
-    move = RingMove((20.0, 60.0), (20.0, 60.0), 300.0, 0.0, 3.0)
+    known = Pith((20.0, 60.0), (20.0, 60.0), 4.0)
+    move = make_ring_move(known, 300.0, from_mm=0.0, to_mm=3.0)
+    assert isinstance(move, RingMove)
     first, second = (
         cut_edge(shown[0], 99.5, toward=1, band_mm=10.0),
         follow_rings(shown[1], 99.5, move, toward=1, band_mm=10.0),
@@ -216,6 +228,8 @@ def test_a_band_follows_circles_round_the_pith() -> None:
     unmoved = score_pair(first, cut_edge(shown[1], 99.5, toward=1, band_mm=10.0), EdgeSearch(0.0))
     assert score.fit > unmoved.fit + 0.3
     assert score.step_mm == pytest.approx(truth.mean(), abs=0.01)
+    for unsure in (Pith((20.0, 60.0), None, 4.0), Pith((20.0, 60.0), (20.0, 60.0), 30.0)):
+        assert isinstance(make_ring_move(unsure, 300.0, from_mm=0.0, to_mm=3.0), NotFound)
 
 
 def test_grain_that_runs_on_behind_the_rail_is_told_from_grain_that_does_not(trials: SeamTrials) -> None:

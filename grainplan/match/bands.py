@@ -10,6 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grainplan.boards import Pith
+from grainplan.errors import NotFound
 from grainplan.picture import Picture
 
 Plane32 = NDArray[np.float32]
@@ -19,6 +21,8 @@ BAND_MM = 45.0
 """Of 200 drawn boards, mates were told from the next pair in 84 % by 30 mm of wood, in 91 to 95 % by 45 mm."""
 PX_PER_MM = 2.0
 LEAST_BAND_MM = 10.0
+MOST_PITH_DOUBT_MM = 10.0
+"""Tried with a pith that is 6 mm off at each end, in y and in z."""
 MOST_MOVE_MM = 60.0
 """Under flat rings the geometry runs away; lines this far off belong to no seam any more."""
 FINEST = 0.31
@@ -164,6 +168,23 @@ class RingMove:
     length_mm: float
     from_mm: float
     to_mm: float
+
+
+def make_ring_move(pith: Pith, length_mm: float, *, from_mm: float, to_mm: float) -> RingMove | NotFound:
+    """How rings move between two depths of a board; NotFound where its pith is known at one end only, or too badly.
+
+    Parameters
+    ----------
+    pith : Pith
+    length_mm : float
+    from_mm, to_mm : float
+        Depth of the surface that is met, and of the one whose band is to follow it.
+    """
+    if pith.foot_yz_mm is None or pith.head_yz_mm is None:
+        return NotFound("rings can be followed only where both ends of the board show the pith")
+    if pith.doubt_mm > MOST_PITH_DOUBT_MM:
+        return NotFound(f"the pith is known to {pith.doubt_mm:.0f} mm only; {MOST_PITH_DOUBT_MM:.0f} mm are needed")
+    return RingMove(pith.foot_yz_mm, pith.head_yz_mm, length_mm, from_mm, to_mm)
 
 
 def follow_rings(
