@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from grainplan.geometry import Box
+from grainplan.match.assign import choose_leaves
 from grainplan.match.assign_exact import Effort, Watch, solve_exactly
 from grainplan.match.assign_search import select
 from grainplan.match.bound import LagrangianBound
@@ -13,6 +15,7 @@ from grainplan.match.scoring import score_choice
 from tests.yardsticks.exhaustive import search_all
 from tests.yardsticks.greedy import choose_greedily
 from tests.yardsticks.highs import solve_with_highs
+from tests.yardsticks.random_jobs import draw_request
 from tests.yardsticks.random_pools import Size, draw_large_pool, draw_small_pool
 
 SMALL_JOBS = 220
@@ -73,3 +76,45 @@ def test_stopping_keeps_the_best_so_far():
     assert found.cost <= told[0].cost * 1000 + 1
     assert found.bound <= found.cost
     assert not found.proven
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_drawn_jobs_can_be_sawn_as_planned(seed):
+    """Flaws, likeness, both sides: every strip lies on its board, no wood is used twice, nothing avoided shows."""
+    request = draw_request(5, 8, seed, strips=(None, 2)[seed % 2])
+    plan = choose_leaves(request, effort=Effort(others=1))
+    assert plan.status == "proven best"
+    assert plan.bound == pytest.approx(plan.cost)
+    assert sum(plan.cost_parts.values()) == pytest.approx(plan.cost, abs=0.01)
+    boards = {board.name: board for board in request.boards}
+    taken: dict[str, list[Box]] = {}
+    for bay in plan.bays:
+        for panel in bay.panels.values():
+            for place, strip in enumerate(panel.strips):
+                board = boards[strip.leaf.board]
+                box = Box(strip.x_mm[0], strip.y_mm[0], strip.x_mm[1], strip.y_mm[1])
+                assert board.board.length_mm - 25.4 + 0.01 >= box.x1 > box.x0 >= 25.4 - 0.01
+                assert board.board.width_mm + 0.01 >= box.y1 > box.y0 >= -0.01
+                assert not any(box.overlaps(other) for other in taken.get(strip.leaf.name, []))
+                taken.setdefault(strip.leaf.name, []).append(box)
+                sight = sight_of(strip, (place == 0, place == len(panel.strips) - 1))
+                both = next(b.seen for b in request.bays if b.name == bay.name) == "both"
+                for flaw in board.flaws:
+                    if flaw.avoid and shows(flaw, strip, leaves=request.uses[board.name].leaves, both=both):
+                        assert not sight.overlaps(flaw.box), (bay.name, strip, flaw)
+
+
+def sight_of(strip, outer):
+    """What stays in sight: over-length and engagement off the ends, trim and groove or the joint off the edges."""
+    left, right = (6.35 + 9.525 - 3.175 if out else 1.5875 for out in outer)
+    low, high = (right, left) if strip.flipped else (left, right)
+    end = 6.35 + 7.9375
+    return Box(strip.x_mm[0] + end, strip.y_mm[0] + low + 0.002, strip.x_mm[1] - end, strip.y_mm[1] - high - 0.002)
+
+
+def shows(flaw, strip, *, leaves, both):
+    if flaw.on == "through":
+        return True
+    if flaw.on == "face":
+        return strip.leaf.number == 1 and (both or strip.surface == "near")
+    return strip.leaf.number == leaves and (both or strip.surface == "far")

@@ -35,11 +35,14 @@ class Effort:
         Stop when the cost is proven to within this share, 0 for a full proof.
     start : rows of candidates
         A set that fits, to start from.
+    others : int
+        Plans that truly differ to look for beside the best one; 0 for the quickest answer.
     """
 
     solver_time: float = 60.0
     gap: float = 0.0
     start: tuple[int, ...] = ()
+    others: int = 2
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,9 +18,9 @@ from grainplan.match.model import IntArray, Pool, Selection
 from grainplan.match.scoring import score_choice
 from grainplan.match.tidy import push_to_foot
 
-OTHERS = 2
-OTHERS_EFFORT = 0.1
-OTHERS_GAP = 0.01
+OTHERS_EFFORT = 0.06
+OTHERS_ROWS = 1_200
+OTHERS_GAP = 0.02
 MOST_FOR_OTHERS = 20_000
 MOST_AT_ONCE = 40_000
 """Candidates that are solved exactly in one go."""
@@ -189,15 +189,19 @@ def _rows_for_part(pool: Pool, known: _Known, bound: Bound, kinds: IntArray) -> 
 def find_others(pool: Pool, best: Selection, watch: Watch, effort: Effort) -> tuple[Selection, ...]:
     """The next best sets in which at least one bay comes from another board than in all sets before it.
 
-    They fill as many bays as the best one does, and are looked for with less effort.
+    They fill as many bays as the best one does. They are looked for with less effort and among the most promising
+    candidates.
     """
     if len(pool.candidates) > MOST_FOR_OTHERS:
         return ()
     rows = np.arange(len(pool.candidates))
+    if len(rows) > OTHERS_ROWS:
+        reduced = LagrangianBound(pool).raise_prices(best.cost, rounds=ROUNDS // 2).reduced
+        rows = np.union1d(np.argsort(reduced, kind="stable")[:OTHERS_ROWS], np.array(best.rows, np.int64))
     short = replace(effort, solver_time=effort.solver_time * OTHERS_EFFORT, gap=max(effort.gap, OTHERS_GAP))
     missing = score_choice(pool, best.rows).unfilled
     found: list[Selection] = []
-    while len(found) < OTHERS and not watch.stopped:
+    while len(found) < effort.others and not watch.stopped:
         avoid = tuple(s.rows for s in (best, *found))
         other = solve_exactly(pool, rows, effort=short, watch=watch, avoid=avoid)
         if other is None or score_choice(pool, other.rows).unfilled > missing:

@@ -29,6 +29,7 @@ from grainplan.match.model import Candidates, IntArray
 from grainplan.match.places import GRID_MM, TICKS_PER_MM, Place, Stock, find_starts, list_spans, to_ticks, usable_width
 from grainplan.match.request import Request
 from grainplan.match.seen import SeamBook
+from grainplan.match.thin import find_worthwhile
 from grainplan.plan import Foot
 
 Floats = NDArray[np.float64]
@@ -151,12 +152,24 @@ class TableMaker:
         low, high = usable_width(stock, stock.end_mm, stock.length_mm)
         widest = max(high - low, stock.width_mm)
         place = Place(index, kind, stock, 0, starts, self._narrowest_strip(others))
+        before = len(self._rows)
         for run, group in _group_by(list_arrangements(self.request, kind, widest), lambda way: way.run).items():
             self._add_runs(place, run, group)
             if kind.partners:
                 self._add_runs(replace(place, copies=2), run, group)
         for run, group in _group_by(list_halves(self.request, kind, widest), lambda way: way.run).items():
             self._add_runs(replace(place, half=True), run, group)
+        self._thin_out(before)
+
+    def _thin_out(self, before: int) -> None:
+        """Drop what is beaten in every respect among the rows added since."""
+        if len(self._rows) <= before:
+            return
+        keep = np.flatnonzero(find_worthwhile(Candidates.join(self._rows[before:])))
+        self._rows[before:] = [Candidates.join(self._rows[before:]).take(keep)]
+        self._option[before:] = [np.concatenate(self._option[before:])[keep]]
+        self._y[before:] = [np.concatenate(self._y[before:])[keep]]
+        self._parts[before:] = [np.concatenate(self._parts[before:])[keep]]
 
     def _find_starts(self, kind: BayType, stock: Stock, others: list[BayType]) -> IntArray:
         crosscut = self.request.shop.crosscut_mm
@@ -166,9 +179,8 @@ class TableMaker:
             fits = last >= 0 and -KEPT_SLACK <= start <= last + KEPT_SLACK
             return np.array([min(max(0, start), last)] if fits else [], np.int64)
         flaws = self.request.boards[stock.index].flaws
-        dodge = find_free_places(tuple(f for f in flaws if f.avoid), kind.cut)
-        tapered = stock.board.board.width_head_mm is not None
-        grid = self.grid_mm if flaws or tapered or self.book.has_seen(stock.board.name) else 0.0
+        dodge = find_free_places(flaws, kind.cut)
+        grid = self.grid_mm if self.book.has_seen(stock.board.name) else 0.0
         lengths = [other.cut.length_mm + crosscut for other in others]
         return find_starts(stock, kind.cut.length_mm + crosscut, lengths, dodge, grid_mm=grid)
 

@@ -79,7 +79,7 @@ def find_starts(
     """Where along the usable length a bay may start, ticks.
 
     Without anything to see or to dodge, only places that stand against an end, a flaw or another bay are needed (any
-    other set of bays can be pushed together toward the foot); with flaws or seen surfaces a grid is added.
+    other set of bays can be pushed together toward the foot); with seen surfaces a grid is added.
     """
     room = to_ticks(stock.length_mm) - 1
     own = to_ticks(cut_mm)
