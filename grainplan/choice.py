@@ -6,8 +6,9 @@ Nothing here writes what a maker reads; only what is predicted of the insides is
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from grainplan.aftersaw import SawnLeaf, read_leaf
 from grainplan.boards import Leaf, MeasuredBoard, RoughBoard, Surface
@@ -39,6 +40,8 @@ class Outcome:
     plan: Plan
     surfaces: Surfaces
     files: tuple[Path, ...] = ()
+    books: dict[float, Any] = field(default_factory=dict)
+    """Seam comparisons that were made on the way, for the next choice over the same surfaces."""
 
 
 def size_bay(job: Job, bay: Bay, *, boards: Sequence[MeasuredBoard] = ()) -> BaySize:
@@ -121,7 +124,7 @@ def make_plan(
     outcome: Outcome | None = None
     for resaws in _list_resaws(job):
         surfaces = see_surfaces(job, boards, resaws, workers=workers, watch=(looking, should_stop))
-        found = _choose(job, boards, resaws, surfaces=surfaces, watch=(choosing, should_stop))
+        found = _choose(job, boards, resaws, known=(surfaces, {}), watch=(choosing, should_stop))
         if outcome is None or len(found.plan.unfilled) < len(outcome.plan.unfilled):
             outcome = found
         if not outcome.plan.unfilled or should_stop():
@@ -146,7 +149,8 @@ def choose_again(
     progress, should_stop : callable
     """
     resaws = resaw_as(before.plan, job)
-    return _choose(job, before.boards, resaws, surfaces=before.surfaces, watch=(progress, should_stop))
+    known = (before.surfaces, before.books)
+    return _choose(job, before.boards, resaws, known=known, watch=(progress, should_stop))
 
 
 def _list_resaws(job: Job) -> list[dict[str, Resaw | NotFound]]:
@@ -160,9 +164,10 @@ def _choose(
     boards: tuple[MeasuredBoard, ...],
     resaws: Mapping[str, Resaw | NotFound],
     *,
-    surfaces: Surfaces,
+    known: tuple[Surfaces, dict[float, Any]],
     watch: tuple[Progress, ShouldStop],
 ) -> Outcome:
+    surfaces, books = known
     request = Request(
         title=job.title,
         job_sha256=job.sha256,
@@ -178,9 +183,11 @@ def _choose(
         surfaces=surfaces,
         lost={leaf.leaf: leaf.lost for leaf in read_leaves(job) if leaf.lost},
         units=job.units,
+        books=books,
     )
     plan = choose_leaves(request, progress=watch[0], should_stop=watch[1])
-    return Outcome(job, boards, replace(plan, caveats=(*plan.caveats, *job.remarks)), surfaces)
+    told = replace(plan, caveats=(*plan.caveats, *job.remarks))
+    return Outcome(job, boards, told, surfaces, books=books)
 
 
 def see_surfaces(

@@ -8,6 +8,7 @@ import multiprocessing
 import signal
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -83,7 +84,7 @@ def foresee_all(
         running = [(q, pool.submit(foresee, q) if pool else None) for q in missing]
         for place, (question, future) in enumerate(running):
             progress(place / len(missing), f"board {question.board.name}: looking inside")
-            found[question.board.name] = _await(future, should_stop) if future else foresee(question)
+            found[question.board.name] = _await(future, question, should_stop) if future else foresee(question)
             write_kept(question, found[question.board.name], folder)
             if should_stop():
                 raise KeyboardInterrupt
@@ -165,10 +166,13 @@ def _ignore_interrupts() -> None:
     cv2.setNumThreads(1)
 
 
-def _await(future: Future[Foreseen], should_stop: ShouldStop) -> Foreseen:
+def _await(future: Future[Foreseen], question: InsideQuestion, should_stop: ShouldStop) -> Foreseen:
+    """The answer of another process; should that one die, for want of memory or otherwise, this one does the work."""
     while True:
         try:
             return future.result(timeout=0.2)
         except TimeoutError:
             if should_stop():
                 raise KeyboardInterrupt from None
+        except BrokenProcessPool:
+            return foresee(question)

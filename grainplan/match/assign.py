@@ -82,7 +82,7 @@ def write_choice(stacked: Stacked, selection: Selection, others: tuple[Selection
     bill = score_choice(stacked.pool, selection.rows)
     filled = fill_bays(stacked, selection.rows)
     _check_kept_filled(stacked, filled)
-    book = SeamBook(request, px_per_mm=FINAL_PX_PER_MM)
+    book = SeamBook.of(request, px_per_mm=FINAL_PX_PER_MM)
     bays = _write_bays(stacked, filled, book)
     parts = _sum_parts(filled, bill)
     cost = round(sum(parts.values()), 3)

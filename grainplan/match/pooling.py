@@ -49,7 +49,7 @@ def stack_request(request: Request, *, grid_mm: float = 10.0) -> Stacked:
     money = price_wood(tuple(board.board for board in request.boards), request.units)
     types = group_bays(request)
     stock = prepare_stock(request)
-    book = SeamBook(request)
+    book = SeamBook.of(request)
     maker = TableMaker(request, money, book, grid_mm=grid_mm)
     for index, kind in enumerate(types.types):
         for board in kind.boards:

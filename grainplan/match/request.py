@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from grainplan.boards import Leaf, MeasuredBoard
 from grainplan.frame import Bay, BaySize, PanelMaking
@@ -27,6 +28,8 @@ class Request:
     kept, left_out : the maker's wishes: what stays as it is, and boards that are not to be used.
     surfaces : by leaf and surface, its picture and what that is worth.
     lost : leaves that are gone, with the reason.
+    books : seam comparisons by density, filled as they are made; hand them on to the next request over the same
+        surfaces, and they are not made again.
     """
 
     title: str
@@ -43,6 +46,7 @@ class Request:
     surfaces: Surfaces = field(default_factory=dict)
     lost: Mapping[Leaf, str] = field(default_factory=dict)
     units: Units = "in"
+    books: dict[float, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         missing = [bay.name for bay in self.bays if bay.name not in self.sizes]

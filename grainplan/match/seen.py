@@ -61,6 +61,20 @@ class SeamBook:
         self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
         self._seen_boards = {leaf.board for leaf, surface in self._pictured if not self._is_outside(leaf, surface)}
 
+    @classmethod
+    def of(cls, request: Request, *, px_per_mm: float = SEARCH_PX_PER_MM) -> SeamBook:
+        """The book that came with a request, where it was made over the same boards and surfaces; else a new one."""
+        book = request.books.get(px_per_mm)
+        if isinstance(book, cls) and book._is_over(request):
+            book.request = request
+        else:
+            book = request.books[px_per_mm] = cls(request, px_per_mm=px_per_mm)
+        return book
+
+    def _is_over(self, request: Request) -> bool:
+        mine = self.request
+        return mine.surfaces is request.surfaces and mine.boards == request.boards and mine.uses == request.uses
+
     def has_seen(self, board: str) -> bool:
         """Whether more than the outside of this board has been seen, so that every place along it differs."""
         return board in self._seen_boards
