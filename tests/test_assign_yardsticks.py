@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import signal
+import threading
+
 import numpy as np
 import pytest
 
@@ -118,3 +122,19 @@ def shows(flaw, strip, *, leaves, both):
     if flaw.on == "face":
         return strip.leaf.number == 1 and (both or strip.surface == "near")
     return strip.leaf.number == leaves and (both or strip.surface == "far")
+
+
+def test_interrupt_is_heard_while_the_solver_works():
+    """Control-C sets a flag in the command line's handler, which must run although the solver is at work."""
+    asked = []
+    before = signal.signal(signal.SIGINT, lambda *_: asked.append(True))
+    try:
+        pool = draw_large_pool(COARSE_SHOP, 3)
+        timer = threading.Timer(2.5, os.kill, (os.getpid(), signal.SIGINT))
+        timer.start()
+        found = select(pool, Watch(should_stop=lambda: bool(asked)), Effort(solver_time=600.0))
+        timer.cancel()
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert found.rows
+    assert found.bound <= found.cost

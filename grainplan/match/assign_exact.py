@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
 
+POLL_S = 0.05
+"""How often progress is passed on and a wish to stop is heard."""
+
+
 @dataclass(frozen=True, slots=True)
 class Effort:
     """How long to try.
@@ -100,15 +104,7 @@ def solve_exactly(
         built.differ_from(other)
     solver = cp_model.CpSolver()
     _set_parameters(solver, effort)
-    callback = _make_callback(cp_model, watch)
-    ended = threading.Event()
-    guard = threading.Thread(target=_guard_search, args=(solver, watch, ended), daemon=True)
-    if watch.should_stop is not None:
-        guard.start()
-    try:
-        status = solver.solve(built.model, callback)
-    finally:
-        ended.set()
+    status = _run(solver, built.model, _make_callback(cp_model), watch)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         return None
     chosen = tuple(int(r) for r in sorted(r for r, var in built.taken.items() if solver.boolean_value(var)))
@@ -126,22 +122,51 @@ def _set_parameters(solver: cp_model.CpSolver, effort: Effort) -> None:
     parameters.max_deterministic_time = effort.solver_time
     parameters.relative_gap_limit = effort.gap
     parameters.log_search_progress = False
+    parameters.catch_sigint_signal = False  # the command line hears it, and asks to stop
 
 
-def _make_callback(cp_model: Any, watch: Watch) -> Any:
+def _make_callback(cp_model: Any) -> Any:
     class Callback(cp_model.CpSolverSolutionCallback):  # type: ignore[misc]
+        """Remembers the newest cost and bound; who waits for the solver passes them on."""
+
+        def __init__(self) -> None:
+            super().__init__()
+            self.newest: tuple[float, float] | None = None
+
         def on_solution_callback(self) -> None:
-            watch.tell("search", self.objective_value, self.best_objective_bound)
-            if watch.stopped:
-                self.stop_search()
+            self.newest = (self.objective_value, self.best_objective_bound)
 
     return Callback()
 
 
-def _guard_search(solver: cp_model.CpSolver, watch: Watch, ended: threading.Event) -> None:
-    while not ended.wait(0.1):
-        if watch.stopped:
-            solver.stop_search()
+def _run(solver: cp_model.CpSolver, model: cp_model.CpModel, callback: Any, watch: Watch) -> Any:
+    """Solve in a thread of its own, so that the caller's thread can tell progress and hear an interrupt meanwhile."""
+    answer: list[Any] = []
+
+    def work() -> None:
+        try:
+            answer.append(solver.solve(model, callback))
+        except Exception as error:
+            answer.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    told = None
+    try:
+        while thread.is_alive():
+            thread.join(POLL_S)
+            if callback.newest != told:
+                told = callback.newest
+                watch.tell("search", *told)
+            if watch.stopped:
+                solver.stop_search()
+    except BaseException:
+        solver.stop_search()
+        thread.join()
+        raise
+    if isinstance(answer[0], Exception):
+        raise answer[0]
+    return answer[0]
 
 
 @dataclass(frozen=True, slots=True)
