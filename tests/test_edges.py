@@ -31,6 +31,7 @@ from grainplan.match.edges import (
     compare_edges,
     measure_strangers,
     reach_across,
+    reach_after_rings,
 )
 from grainplan.match.rails import RailCut, score_end_match, score_run_on
 from grainplan.picture import Picture
@@ -230,6 +231,20 @@ def test_a_band_follows_circles_round_the_pith() -> None:
     assert score.step_mm == pytest.approx(truth.mean(), abs=0.01)
     for unsure in (Pith((20.0, 60.0), None, 4.0), Pith((20.0, 60.0), (20.0, 60.0), 30.0)):
         assert isinstance(make_ring_move(unsure, 300.0, from_mm=0.0, to_mm=3.0), NotFound)
+
+
+def test_the_search_left_over_is_what_a_wrong_pith_moves() -> None:
+    """Against differences: the pith moved by 0.01 mm in y and in z moves the ring by so much, per mm of doubt."""
+
+    def moved(pith_y: float, pith_z: float) -> float:
+        return pith_y + np.sqrt((100.0 - pith_y) ** 2 + (2.0 - pith_z) ** 2 - (18.0 - pith_z) ** 2) - 100.0
+
+    pith = (30.0, 90.0)
+    slope = [(moved(30.01, 90.0) - moved(*pith)) / 0.01, (moved(30.0, 90.01) - moved(*pith)) / 0.01]
+    move = RingMove(pith, pith, 1000.0, 2.0, 18.0)
+    assert reach_after_rings(move, 100.0, 20.0) == pytest.approx(1.5 * 20.0 * np.hypot(*slope), rel=0.25)
+    assert reach_after_rings(move, 180.0, 6.0) == 6.0
+    assert reach_after_rings(move, 31.0, 6.0) == 30.0
 
 
 def test_grain_that_runs_on_behind_the_rail_is_told_from_grain_that_does_not(trials: SeamTrials) -> None:

@@ -8,7 +8,7 @@ neighbouring windows are chosen together, as one path.
 For a planner: `even_surface` once a surface, `cut_edge` once an edge (both in `match.bands`), `compare_edges` once for
 two edges along the whole board, then `EdgeRun.average` for hundreds of places at once; `measure_strangers` once a job
 and search; `blend_slip` for a slip match. Where the pith is known, `match.bands.follow_rings` cuts the second band, and
-a search of 6 mm does for any gap. One stretch with its doubt and caveats: `EdgeRun.score`.
+`reach_after_rings` tells how little is left to search. One stretch with its doubt and caveats: `EdgeRun.score`.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import ArrayLike, NDArray
 
 from grainplan.errors import NotFound
-from grainplan.match.bands import BAND_MM, EdgeBand
+from grainplan.match.bands import BAND_MM, EdgeBand, RingMove
 from grainplan.match.colour import differ_ciede2000
 
 Floats = NDArray[np.float64]
@@ -223,6 +223,29 @@ def reach_across(gap_mm: float, ring_angle_deg: float, *, band_mm: float = BAND_
     tangent = math.tan(math.radians(min(max(ring_angle_deg, 0.0), 90.0)))
     step = 1.5 * gap_mm / tangent if tangent > 1e-9 else math.inf
     return min(max(LEAST_ACROSS_MM, step), band_mm - OVERLAP_MM)
+
+
+def reach_after_rings(move: RingMove, edge_mm: float, doubt_mm: float, *, band_mm: float = BAND_MM) -> float:
+    """How far to search where a band has followed its rings: what a pith that is a little wrong leaves over.
+
+    Parameters
+    ----------
+    move : RingMove
+    edge_mm : float
+        The edge that is met, board frame.
+    doubt_mm : float
+        Of the pith, in y and in z.
+    band_mm : float
+
+    Notes
+    -----
+    Half as much again as gap · d(cot θ), where cot θ = height above the pith / distance beside it; at least 6 mm. Under
+    flat rings this grows beyond any band, as it must: there nobody knows where the lines are.
+    """
+    pith_y, pith_z = ((foot + head) / 2 for foot, head in zip(move.foot_yz_mm, move.head_yz_mm, strict=True))
+    beside, above = max(abs(edge_mm - pith_y), 1.0), abs((move.from_mm + move.to_mm) / 2 - pith_z)
+    left_over = 1.5 * abs(move.to_mm - move.from_mm) * doubt_mm * math.hypot(beside, above) / beside**2
+    return min(max(LEAST_ACROSS_MM, left_over), band_mm - OVERLAP_MM)
 
 
 def compare_edges(first: EdgeBand, second: EdgeBand, search: EdgeSearch) -> EdgeRun:

@@ -20,6 +20,7 @@ from grainplan.match.edges import (
     compare_edges,
     measure_strangers,
     reach_across,
+    reach_after_rings,
 )
 from grainplan.picture import Picture
 from tests.drawn.flat import grow_any
@@ -29,6 +30,7 @@ from tests.drawn.solid import Plane, Solid, measure_ring_angle
 KINDS = ("mates", "further apart", "slip", "same board, other place", "other board")
 GAPS_MM = (3.2, 15.9, 9.55, 3.2, 3.2)
 DEPTH_MM = {"A1 near": 2.0, "A1 far": 8.35, "A2 near": 11.55, "A2 far": 17.9}
+MEETINGS = (("A1 far", "A2 near"), ("A1 near", "A2 far"), ("A1 near", "A2 near"))
 PITH_DOUBT_MM = 6.0
 ROOM_MM = 75.0
 """Between an edge and the far edge of its board, so that a strip of a useful width lies beside it."""
@@ -47,13 +49,12 @@ class SawnBoard:
     def edge(self, name: str, y_mm: float) -> EdgeBand:
         return cut_edge(self.surfaces[name], y_mm, toward=1)
 
-    def follow(self, names: tuple[str, str], y_mm: float, doubt_mm: tuple[float, ...]) -> EdgeBand:
-        """The second surface's wood with the rings of the first beside an edge, by a pith that is a little wrong."""
+    def move(self, names: tuple[str, str], doubt_mm: tuple[float, ...]) -> RingMove:
+        """How rings move from one surface to the other, by a pith that is a little wrong."""
         pith = self.solid.pith
         foot = (pith.y_foot_mm + doubt_mm[0], pith.z_foot_mm + doubt_mm[1])
         head = (pith.y_head_mm + doubt_mm[2], pith.z_head_mm + doubt_mm[3])
-        move = RingMove(foot, head, self.solid.length_mm, DEPTH_MM[names[0]], DEPTH_MM[names[1]])
-        return follow_rings(self.surfaces[names[1]], y_mm, move, toward=1)
+        return RingMove(foot, head, self.solid.length_mm, DEPTH_MM[names[0]], DEPTH_MM[names[1]])
 
 
 def saw_board(seed: int, *, length_mm: float = 800.0) -> SawnBoard:
@@ -99,16 +100,21 @@ class SeamTrials:
         while abs(elsewhere - edge) < 20:
             elsewhere = float(self.random.uniform(2, width - ROOM_MM))
         angle = max(5.0, board.ring_angle(edge + 15))
-        reaches = [6.0] * 5 if self.pith_known else [reach_across(gap, angle) for gap in GAPS_MM]
-        searches = [EdgeSearch(round(reach)) for reach in reaches]
         doubt = tuple(self.random.normal(0.0, PITH_DOUBT_MM, 4).tolist())
-        meetings = (("A1 far", "A2 near"), ("A1 near", "A2 far"), ("A1 near", "A2 near"))
+        moves = [board.move(names, doubt) for names in MEETINGS]
+        if self.pith_known:
+            reaches = [reach_after_rings(move, edge + 15, PITH_DOUBT_MM) for move in moves] + [6.0, 6.0]
+        else:
+            reaches = [reach_across(gap, angle) for gap in GAPS_MM]
+        searches = [EdgeSearch(round(reach)) for reach in reaches]
         pairs = [
             (
                 board.edge(names[0], edge),
-                board.follow(names, edge, doubt) if self.pith_known else board.edge(names[1], edge),
+                follow_rings(board.surfaces[names[1]], edge, move, toward=1)
+                if self.pith_known
+                else board.edge(names[1], edge),
             )
-            for names in meetings
+            for names, move in zip(MEETINGS, moves, strict=True)
         ] + [
             (board.edge("A1 far", edge), shift_half(board.edge("A2 near", elsewhere))),
             (board.edge("A1 far", edge), other.edge("A2 near", float(self.random.uniform(2, 60)))),
