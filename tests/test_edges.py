@@ -242,7 +242,8 @@ def test_the_search_left_over_is_what_a_wrong_pith_moves() -> None:
     pith = (30.0, 90.0)
     slope = [(moved(30.01, 90.0) - moved(*pith)) / 0.01, (moved(30.0, 90.01) - moved(*pith)) / 0.01]
     move = RingMove(pith, pith, 1000.0, 2.0, 18.0)
-    assert reach_after_rings(move, 100.0, 20.0) == pytest.approx(1.5 * 20.0 * np.hypot(*slope), rel=0.25)
+    truth = 1.5 * 20.0 * np.hypot(*slope)
+    assert truth <= reach_after_rings(move, 100.0, 20.0) <= 1.5 * truth  # rings taken as straight between the depths
     assert reach_after_rings(move, 180.0, 6.0) == 6.0
     assert reach_after_rings(move, 31.0, 6.0) == 30.0
 
