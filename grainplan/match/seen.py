@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from grainplan.boards import Leaf, MeasuredBoard, Surface
 from grainplan.frame import Match
@@ -29,6 +30,8 @@ EDGE_STEP_MM = 2.0
 REACH_STEP_MM = 3.0
 UNKNOWN_ANGLE_DEG = 20.0
 """What is searched where the ring angle is not known."""
+SURFACES_HELD, BANDS_HELD = 6, 24
+"""Evened surfaces and bands that are held ready, some 10 and 2 MB each; the comparisons are small and all stay."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +57,8 @@ class SeamBook:
     def __init__(self, request: Request, *, px_per_mm: float = SEARCH_PX_PER_MM) -> None:
         self.request = request
         self.px_per_mm = px_per_mm
-        self._surfaces: dict[tuple[Leaf, Surface], EvenSurface] = {}
-        self._bands: dict[tuple[_Side, bool], EdgeBand | None] = {}
+        self._surface = lru_cache(maxsize=SURFACES_HELD)(self._make_surface)
+        self._band = lru_cache(maxsize=BANDS_HELD)(self._make_band)
         self._runs: dict[tuple[object, ...], EdgeRun | None] = {}
         self._strangers: dict[tuple[EdgeSearch, Match], Strangers | None] = {}
         self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
@@ -152,7 +155,7 @@ class SeamBook:
             chosen.setdefault(leaf.board, (leaf, surface))
         firsts, seconds = [], []
         for leaf, surface in chosen.values():
-            height = self._surface((leaf, surface)).figure.shape[0] / self.px_per_mm
+            height = self._surface(leaf, surface).figure.shape[0] / self.px_per_mm
             for share in (1 / 3,) if len(chosen) > 1 else (0.2, 0.5):
                 side = _Side(leaf, surface, round(height * share), 1)
                 first, second = self._band(side, outward=match == "book"), self._band(side, outward=True)
@@ -182,21 +185,15 @@ class SeamBook:
             edge = round(edge / EDGE_STEP_MM) * EDGE_STEP_MM
         return _Side(Leaf(board.name, first + strip.leaf + 1), strip.surface, edge, 1 if low_edge else -1)
 
-    def _surface(self, key: tuple[Leaf, Surface]) -> EvenSurface:
-        if key not in self._surfaces:
-            picture = self.request.surfaces[key].compared
-            if picture is None:
-                raise ValueError(f"nobody has seen {key[0].name} {key[1]}")
-            self._surfaces[key] = even_surface(picture, px_per_mm=self.px_per_mm)
-        return self._surfaces[key]
+    def _make_surface(self, leaf: Leaf, surface: Surface) -> EvenSurface:
+        picture = self.request.surfaces[leaf, surface].compared
+        if picture is None:
+            raise ValueError(f"nobody has seen {leaf.name} {surface}")
+        return even_surface(picture, px_per_mm=self.px_per_mm)
 
-    def _band(self, side: _Side, *, outward: bool) -> EdgeBand | None:
+    def _make_band(self, side: _Side, outward: bool) -> EdgeBand | None:
         """None where too little wood lies beside the edge to compare."""
-        key = (side, outward)
-        if key not in self._bands:
-            try:
-                surface = self._surface((side.leaf, side.surface))
-                self._bands[key] = cut_edge(surface, side.edge_mm, toward=side.toward, outward=outward)
-            except ValueError:
-                self._bands[key] = None
-        return self._bands[key]
+        try:
+            return cut_edge(self._surface(side.leaf, side.surface), side.edge_mm, toward=side.toward, outward=outward)
+        except ValueError:
+            return None
