@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from grainplan.boards import Flaw, Point, Side
-from grainplan.errors import GrainplanError
+from grainplan.boards import SIDES, Flaw, Point, Side
+from grainplan.errors import GrainplanError, NotFound
 from grainplan.frame import Bay
 from grainplan.geometry import Box
 from grainplan.hand import pin_bay
@@ -19,6 +19,7 @@ from grainplan.jobfolder.reading import find_job_file
 from grainplan.jobfolder.safesave import make_folder, replace_file
 from grainplan.jobfolder.tomltext import Place, TomlText
 from grainplan.photos.load import read_header
+from grainplan.photos.locate import locate_side
 from grainplan.plan import PlannedBay
 from grainplan.units import MM_PER_INCH
 
@@ -135,6 +136,30 @@ def add_photo(job: Job, board: str, side: Side, *, content: bytes) -> Job:
 def set_corners(job: Job, board: str, side: Side, *, corners: Sequence[Point]) -> Job:
     """Write the corners of a side's photo into the job file."""
     return editing.save_job(job, [editing.set_corners(board, side, corners=corners)])
+
+
+def write_found_corners(job: Job) -> tuple[Job, tuple[str, ...]]:
+    """Write the corners that are found in photos without typed ones into the job file, to be looked at and corrected.
+
+    Returns
+    -------
+    Job, tuple of str
+        The job as it is now, and a sentence for each such photo: how sure its corners are, or why they are not found.
+    """
+    edits, told = [], []
+    for board in job.boards:
+        for side in SIDES:
+            photos = board.photos.get(side, ())
+            if len(photos) != 1 or photos[0].corners is not None:
+                continue
+            found = locate_side(board, side)
+            if isinstance(found, NotFound):
+                told.append(found.reason)
+                continue
+            points = [(float(x), float(y)) for x, y in found.corners_px]
+            edits.append(editing.set_corners(board.name, side, corners=points))
+            told.append(f"board {board.name}, {side}: corners found, within about {found.doubt_px:.0f} px")
+    return editing.save_job(job, edits) if edits else job, tuple(told)
 
 
 def add_flaw(job: Job, board: str) -> Job:

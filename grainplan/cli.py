@@ -145,13 +145,17 @@ def check(job: Path, as_json: bool) -> None:
 
 @cli.command()
 @JOB
+@click.option("--write-corners", is_flag=True, help="Write the corners that are found into job.toml, to be corrected.")
 @AS_JSON
-def measure(job: Path, as_json: bool) -> None:
+def measure(job: Path, write_corners: bool, as_json: bool) -> None:
     """Turn the photos into measured boards: out/boards.json and out/boards/."""
-    from grainplan import steps
+    from grainplan import changes, steps
     from grainplan.jobfolder.boardsfile import BOARDS_FILE
 
     opened = steps.open_job(job)
+    if write_corners:
+        opened, told = changes.write_found_corners(opened)
+        say("\n".join(told) or "Every photo has its corners typed.")
     with shown_progress("measuring") as (progress, stop):
         boards = steps.measure(opened, progress=progress, should_stop=stop)
     answer(

@@ -123,3 +123,22 @@ def test_an_interrupted_command_ends_with_130_and_the_job_unharmed(sample: Path,
     assert running.returncode == 130, said
     assert b"Traceback" not in said
     assert (job / "job.toml").read_bytes() == before
+
+
+def test_found_corners_are_written_to_be_corrected(tmp_path: Path) -> None:
+    """The sample's own corners are exact; taken out, they are found again and written where they stood."""
+    job = steps.copy_sample(tmp_path / "job")
+    text = (job / "job.toml").read_text()
+    typed = "corners = [[24.7, 224.1], [2842.9, 254.0], [2825.2, 539.9], [38.1, 509.1]]"
+    assert typed in text
+    (job / "job.toml").write_text(text.replace(typed, 'foot = "left"'))
+    done = run("measure", str(job), "--write-corners")
+    assert done.returncode == 0, done.stderr
+    assert "corners found" in done.stderr
+    written = steps.open_job(job).board("A").photos["face"][0].corners
+    assert written is not None
+    exact = steps.open_job(steps.find_sample()).board("A").photos["face"][0].corners
+    assert exact is not None
+    for (x, y), (u, v) in zip(written, exact, strict=True):
+        assert abs(x - u) < 4
+        assert abs(y - v) < 4
