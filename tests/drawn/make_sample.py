@@ -15,7 +15,7 @@ from PIL import Image
 
 from tests.drawn.camera import Camera, Scene, Side, take_photo
 from tests.drawn.forest import Growth, grow_board
-from tests.drawn.sample_text import JOB_HEAD
+from tests.drawn.sample_text import JOB_HEAD, SAPWOOD_OF_D
 from tests.drawn.solid import Knot, PithLine, Plane, Solid, locate
 
 INCH = 25.4
@@ -35,6 +35,7 @@ class SampleBoard:
     wave_mm: float
     heart_mm: float = 400.0
     knots: tuple[Knot, ...] = ()
+    marked: str = ""
     hollow: str = ""
     price: float = 9.25
 
@@ -72,7 +73,7 @@ BOARDS = (
     ),
     SampleBoard(
         "D",
-        "heart side runs darker along the face edge",
+        "heart along the face edge, a pale band of sapwood along the other",
         (71.25, 7.25, 0.96875),
         ("71 1/4 in", "7 1/4 in", "31/32 in"),
         PithLine(28.0, 84.0, 36.0, 92.0),
@@ -80,6 +81,7 @@ BOARDS = (
         1.3,
         heart_mm=126.0,
         hollow='bow = "1/16 in"',
+        marked=SAPWOOD_OF_D,
     ),
     SampleBoard(
         "E",
@@ -173,6 +175,8 @@ def write_board(board: SampleBoard, corners: dict[Side, NDArray[np.float64]], so
         lines.append(f'from = ["{write_inches(low[0])}", "{write_inches(low[1])}"]')
         lines.append(f'to   = ["{write_inches(high[0])}", "{write_inches(high[1])}"]')
         lines.append("avoid = true")
+    if board.marked:
+        lines += ["", board.marked]
     return "\n".join(lines) + "\n"
 
 

@@ -89,3 +89,11 @@ lower = "28 1/2 in"
 rail = "2 1/4 in"
 seen = "front"
 """
+
+SAPWOOD_OF_D = """\
+[[board.flaw]]
+kind = "sapwood"
+on = "through"                  # rather at an outer edge than in the middle of a panel
+from = ["0 in", "5 5/8 in"]
+to   = ["71 1/4 in", "7 1/4 in"]
+avoid = false"""
