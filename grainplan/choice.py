@@ -11,12 +11,13 @@ from pathlib import Path
 from typing import Any
 
 from grainplan.aftersaw import SawnLeaf, read_leaf
-from grainplan.boards import Leaf, MeasuredBoard, RoughBoard, Surface
+from grainplan.boards import BROAD_SIDES, Leaf, MeasuredBoard, RoughBoard, Surface
 from grainplan.errors import NotFound
 from grainplan.frame import Bay, BaySize
 from grainplan.inside import InsideQuestion, foresee_all
 from grainplan.job import Job
 from grainplan.match.assign import choose_leaves
+from grainplan.match.recognise import KnownSurface, LeafPhotos, recognise_all
 from grainplan.match.request import Request
 from grainplan.match.surfaces import LeafSurface, SurfaceKey, Surfaces, gather_surfaces
 from grainplan.movement import Wood, size_panels
@@ -27,6 +28,7 @@ from grainplan.resaw import Resaw, Stock, plan_resaw
 from grainplan.units import format_length
 
 INSIDE_FOLDER = "out/inside"
+SURFACES: tuple[Surface, Surface] = ("near", "far")
 _HARDLY_PLANED_MM = 1.0
 """An outer surface that loses no more than this still shows what its photo shows."""
 
@@ -130,7 +132,8 @@ def make_plan(
         if not outcome.plan.unfilled or should_stop():
             break
     assert outcome is not None
-    return outcome
+    doubts = doubt_leaves(job, boards, resaw_as(outcome.plan, job)) if job.leaf_reports else ()
+    return replace(outcome, plan=replace(outcome.plan, caveats=(*outcome.plan.caveats, *doubts)))
 
 
 def choose_again(
@@ -190,6 +193,33 @@ def _choose(
     return Outcome(job, boards, told, surfaces, books=books)
 
 
+def doubt_leaves(job: Job, boards: Sequence[MeasuredBoard], resaws: Mapping[str, Resaw | NotFound]) -> tuple[str, ...]:
+    """What the maker should know of the leaves that were photographed: do the photos show the leaves that they name?
+
+    Each is held against the sides of the rough boards and against the photos of all other leaves.
+    """
+    sawn = read_leaves(job)
+    photos = [LeafPhotos(leaf.leaf, leaf.pictures) for leaf in sawn if leaf.pictures]
+    told = [caveat for leaf in sawn for caveat in leaf.caveats]
+    found = {name: resaw for name, resaw in resaws.items() if isinstance(resaw, Resaw)}
+    depths = {
+        (Leaf(name, number), surface): resaw.depth_mm(number, surface)
+        for name, resaw in found.items()
+        for number in range(1, resaw.leaves + 1)
+        for surface in SURFACES
+    }
+    known = [
+        KnownSurface(board.name, 0.0 if side == "face" else board.board.thickness_mm, board.sides[side].picture)
+        for board in boards
+        for side in BROAD_SIDES
+        if side in board.sides
+    ]
+    named = [leaf for leaf in photos if all((leaf.leaf, surface) in depths for surface in leaf.pictures)]
+    for recognised in recognise_all(named, depths, known) if named else ():
+        told += [recognised.reason] if isinstance(recognised, NotFound) else list(recognised.caveats)
+    return tuple(dict.fromkeys(told))
+
+
 def see_surfaces(
     job: Job,
     boards: Sequence[MeasuredBoard],
@@ -223,11 +253,10 @@ def see_surfaces(
 
 def _list_inside(resaw: Resaw, name: str) -> dict[SurfaceKey, float]:
     """The surfaces of a board that no photo of the rough board shows, with their depth."""
-    surfaces: tuple[Surface, Surface] = ("near", "far")
     outer: set[SurfaceKey] = set()
     if resaw.outer_loss_mm <= _HARDLY_PLANED_MM:
         outer = {(Leaf(name, 1), "near"), (Leaf(name, resaw.leaves), "far")}
-    keys: list[SurfaceKey] = [(Leaf(name, n + 1), surface) for n in range(resaw.leaves) for surface in surfaces]
+    keys: list[SurfaceKey] = [(Leaf(name, n + 1), surface) for n in range(resaw.leaves) for surface in SURFACES]
     return {key: round(resaw.depth_mm(key[0].number, key[1]), 2) for key in keys if key not in outer}
 
 
