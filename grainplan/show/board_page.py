@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from grainplan.boards import Leaf, RoughBoard
+from grainplan.boards import Leaf, MeasuredBoard, RoughBoard
+from grainplan.errors import NotFound
 from grainplan.geometry import Box
 from grainplan.job import Job
+from grainplan.match.planing import point_arrows
 from grainplan.plan import BoardUse, Offcut, Plan
 from grainplan.show import cautions
 from grainplan.show.cutting import (
@@ -53,6 +55,7 @@ class BoardSheet:
     offcuts: tuple[Offcut, ...]
     kerf_mm: float
     first: str = ""
+    arrows: tuple[str, ...] = ()
 
     @property
     def leaves(self) -> tuple[Leaf, ...]:
@@ -64,8 +67,10 @@ class BoardSheet:
         return tuple(sorted((p for p in self.pieces if p.strip.leaf == leaf), key=lambda p: p.strip.x_mm))
 
 
-def gather_board(job: Job, plan: Plan, *, use: BoardUse) -> BoardSheet:
+def gather_board(job: Job, plan: Plan, *, use: BoardUse, measured: MeasuredBoard | None = None) -> BoardSheet:
     """Pick out of a job and a plan what belongs to one board, or to a piece of one that is cut free first.
+
+    Where the board was measured and its pith found at both ends, the leaves get their planing arrows.
 
     Raises
     ------
@@ -79,7 +84,21 @@ def gather_board(job: Job, plan: Plan, *, use: BoardUse) -> BoardSheet:
         tuple(o for o in plan.offcuts if o.leaf.board == use.name),
         job.shop.kerf_mm,
         _tell_first(job, use.name),
+        () if measured is None else _tell_arrows(measured, use),
     )
+
+
+def _tell_arrows(measured: MeasuredBoard, use: BoardUse) -> tuple[str, ...]:
+    """Which way to plane each surface, where the fibres run out of the board; one line a leaf."""
+    if measured.pith is None:
+        return ()
+    arrows = point_arrows(measured.pith, measured.board.length_mm, list_leaves(use))
+    if isinstance(arrows, NotFound):
+        return ()
+    by_leaf: dict[Leaf, list[str]] = {}
+    for arrow in arrows:
+        by_leaf.setdefault(arrow.leaf, []).append(f"{arrow.surface} toward the {arrow.toward}")
+    return tuple(f"Plane {leaf.name}: {', '.join(ways)}; try it with a light cut." for leaf, ways in by_leaf.items())
 
 
 def _tell_first(job: Job, name: str) -> str:
@@ -227,6 +246,7 @@ def _draw_planing(page: Page, sheet: BoardSheet, x: float, width: float, job: Jo
     points = [
         "Stack the leaves on stickers, both sides open to the air, until they stop moving; only then plane them.",
         "Sawn surfaces first, and no more than is told here; the spare is planed off the outside.",
+        *sheet.arrows,
         cautions.PLANE,
     ]
     return y - page.y_mm + paper.write_points((x, y), points, Ink(8.5), width_mm=width)

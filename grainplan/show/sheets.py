@@ -43,7 +43,8 @@ def draw_sheets(
         When the plan names a board or a bay that the job does not have.
     """
     bays = {bay.name: bay for bay in job.bays}
-    boards = [gather_board(job, plan, use=use) for use in list_sawn(plan)]
+    known = {board.name: board for board in measured}
+    boards = [gather_board(job, plan, use=use, measured=known.get(use.name)) for use in list_sawn(plan)]
     filled = [gather_bay(job, b, bay=_find_bay(bays, b.name), measured=tuple(measured)) for b in plan.bays]
     pile = Paper(paper or choose_paper(job.units), f"{job.title}: shop sheets")
     draw_work_page(Page(pile, job.title, "shop sheets"), job, plan=plan)
