@@ -29,6 +29,7 @@ ROUNDS = 60
 """Of each of the two stages of the bound."""
 CORE = 5_000
 CORE_SHARE = 0.5
+WIDER_CORE = 15_000
 CORE_GAP = 0.002
 CORE_PER_TYPE = 120
 CORE_PER_BOARD = 12
@@ -78,7 +79,7 @@ def select(pool: Pool, watch: Watch, effort: Effort) -> Selection:
 def _search(pool: Pool, known: _Known, bound: Bound, watch: Watch, effort: Effort) -> _Known:
     keep = _cut(known, bound)
     inner = _lift(watch, known.bound)
-    if len(keep) > MOST_AT_ONCE:
+    if len(keep) > MOST_AT_ONCE and pool.demand.sum() > 2 * PART_BAYS:
         return _better_by_parts(pool, known, bound, watch, effort)
     if len(keep) > CORE:
         core = _pick_core(pool, known, bound)
@@ -88,9 +89,15 @@ def _search(pool: Pool, known: _Known, bound: Bound, watch: Watch, effort: Effor
         keep = _cut(known, bound)
     if watch.stopped:
         return known
+    whole = len(keep) <= MOST_AT_ONCE
+    if not whole:
+        best = np.argsort(bound.reduced[keep], kind="stable")[:WIDER_CORE]
+        keep = np.union1d(keep[best], np.array(known.rows, np.int64))
     found = solve_exactly(pool, keep, effort=replace(effort, start=known.rows), watch=inner)
     known = known.better(found)
-    return replace(known, bound=max(known.bound, min(known.cost, found.bound))) if found else known
+    if found is None or not whole:  # a bound for some of the candidates is none for all
+        return known
+    return replace(known, bound=max(known.bound, min(known.cost, found.bound)))
 
 
 def _lift(watch: Watch, least: int) -> Watch:

@@ -19,7 +19,7 @@ from tests.yardsticks.random_pools import MILL, SHOP, Size, draw_large_pool
 
 WORKSHOP = Size(8, 12, grid_mm=10)
 GROWTH = [Size(4, 6), Size(8, 12), Size(15, 20), Size(30, 40), Size(60, 80), Size(120, 160), Size(200, 300)]
-EFFORTS = {"workshop": 60.0, "shop": 45.0, "mill": 220.0, "growth": 10.0}
+EFFORTS = {"workshop": 60.0, "shop": 45.0, "mill": 200.0, "growth": 10.0}
 
 
 def run_job(size: Size, seed: int, effort: float) -> dict[str, float]:
