@@ -11,6 +11,8 @@ from grainplan.match.scoring import score_choice
 Floats = NDArray[np.float64]
 SHARES = (0.1, 0.25, 0.4, 0.5, 0.6, 0.75, 0.9, 1.0)
 """Share of a closed board's price that the first bay on it is charged with."""
+MANY = 50_000
+"""From so many candidates on fewer orders are tried, for each takes its time."""
 
 
 def find_first(pool: Pool, prices: Floats | None = None) -> tuple[int, ...]:
@@ -33,7 +35,7 @@ def find_first(pool: Pool, prices: Floats | None = None) -> tuple[int, ...]:
         orders.append(np.argsort(-prices, kind="stable"))
     best: tuple[int, tuple[int, ...]] | None = None
     for order in orders:
-        for share in SHARES:
+        for share in SHARES if len(c) < MANY else SHARES[1::3]:
             rows = fill_in_order(pool, order, share=share)
             found = (score_choice(pool, rows).total, rows)
             if best is None or found < best:
