@@ -112,8 +112,17 @@ def even_surface(picture: Picture, *, px_per_mm: float = PX_PER_MM) -> EvenSurfa
     lab = np.asarray(cv2.cvtColor(pixels.astype(np.float32) / 255, cv2.COLOR_RGB2Lab), np.float32)
     light = np.ascontiguousarray(lab[:, :, 0])
     smooth = cv2.GaussianBlur(light, (0, 0), SMOOTH_MM * density) if SMOOTH_MM * density > 0.3 else light
-    slow = cv2.GaussianBlur(light, (0, 0), EVEN_MM * density)
-    return EvenSurface(np.asarray(smooth - slow, np.float32), lab, density)
+    return EvenSurface(np.asarray(smooth - _blur_widely(light, EVEN_MM * density), np.float32), lab, density)
+
+
+def _blur_widely(light: Plane32, deviation_px: float) -> Plane32:
+    """A wide Gaussian blur, worked out on a small copy: what is left is slow, so nothing is lost between its pixels."""
+    share = max(1, int(deviation_px / 6))
+    rows, columns = light.shape
+    size = (max(1, columns // share), max(1, rows // share))
+    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
+    small = cv2.GaussianBlur(small, (0, 0), deviation_px * size[0] / columns, sigmaY=deviation_px * size[1] / rows)
+    return np.asarray(cv2.resize(small, (columns, rows), interpolation=cv2.INTER_LINEAR), np.float32)
 
 
 def cut_edge(
