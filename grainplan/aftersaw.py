@@ -45,7 +45,7 @@ def read_leaf(report: LeafReport, job: Job) -> SawnLeaf:
     PhotoError
         When a photo cannot be read or its corners cannot be right.
     """
-    lost = report.lost or _explain_thin(report, finished_mm=job.panel.thickness_mm, units=job.units)
+    lost = explain_lost(report, job)
     if lost:
         return SawnLeaf(report.leaf, lost=lost)
     pictures: dict[Surface, Picture] = {}
@@ -61,6 +61,11 @@ def read_leaf(report: LeafReport, job: Job) -> SawnLeaf:
             pictures[surface] = found.picture
             caveats += [f"leaf {report.leaf.name}, {surface}: {caveat}" for caveat in found.caveats]
     return SawnLeaf(report.leaf, pictures, caveats=tuple(caveats))
+
+
+def explain_lost(report: LeafReport, job: Job) -> str | None:
+    """Why a leaf is of no use any more, in the maker's words or by its thickness; no photo is looked at."""
+    return report.lost or _explain_thin(report, finished_mm=job.panel.thickness_mm, units=job.units)
 
 
 def _as_board(board: RoughBoard, report: LeafReport, side: Side) -> RoughBoard:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from grainplan.aftersaw import SawnLeaf, read_leaf
+from grainplan.aftersaw import SawnLeaf, explain_lost, read_leaf
 from grainplan.boards import BROAD_SIDES, Leaf, MeasuredBoard, RoughBoard, Surface
 from grainplan.errors import NotFound
 from grainplan.frame import Bay, BaySize
@@ -184,7 +184,7 @@ def _choose(
         kept=job.keeps,
         left_out=job.leave_outs,
         surfaces=surfaces,
-        lost={leaf.leaf: leaf.lost for leaf in read_leaves(job) if leaf.lost},
+        lost={report.leaf: why for report in job.leaf_reports if (why := explain_lost(report, job))},
         units=job.units,
         books=books,
     )
