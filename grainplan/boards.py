@@ -108,6 +108,8 @@ class RoughBoard:
         In order from foot to head, where a side takes several.
     price : float or None
         A board foot (inch jobs) or a cubic metre.
+    cut_from : (str, Box) or None
+        The board that this one is a piece of, and where in it, where it is cut free before the resaw.
     """
 
     name: str
@@ -125,6 +127,7 @@ class RoughBoard:
     flaws: tuple[Flaw, ...] = ()
     pieces: tuple[Piece, ...] = ()
     price: float | None = None
+    cut_from: tuple[str, Box] | None = None
 
     def __post_init__(self) -> None:
         if not self.name or self.name[-1].isdigit():

@@ -427,6 +427,7 @@ def _cut_piece(board: RoughBoard, piece: Piece) -> RoughBoard:
         photos={},
         flaws=tuple(move_flaw(flaw, box) for flaw in board.flaws if flaw.box.overlaps(box)),
         pieces=(),
+        cut_from=(board.name, box),
     )
 
 

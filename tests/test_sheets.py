@@ -20,7 +20,7 @@ from grainplan.frame import Bay
 from grainplan.geometry import Box
 from grainplan.job import Job
 from grainplan.plan import BoardUse, Offcut, Plan, PlannedBay, PlannedPanel, Seam, Strip, Unfilled
-from grainplan.resaw import Resaw, Stock, plan_resaw
+from grainplan.resaw import Resaw, Stock, cut_pieces, plan_resaw
 from grainplan.shop import Shop
 from grainplan.show.cutting import LeafArea, order_cuts
 from grainplan.show.labels import draw_labels, write_labels
@@ -328,11 +328,13 @@ def test_an_outer_side_that_shows_is_told_what_it_loses(job: Job, plan: Plan) ->
     assert words.replace("face", "back") in seen
 
 
-def test_a_piece_of_a_board_says_where_it_is_cut_out(job: Job, plan: Plan) -> None:
+@pytest.mark.parametrize("is_cut", [False, True])
+def test_a_piece_of_a_board_says_where_it_is_cut_out(job: Job, plan: Plan, *, is_cut: bool) -> None:
     board = replace(A, pieces=(Piece("A-foot", Box(0.0, 0.0, 36 * INCH, 7.25 * INCH)),))
     use = replace(plan.boards[0], name="A-foot")
     bay = _filled("left door", "A-foot")
-    sheets = draw_sheets(replace(job, boards=(board,)), replace(plan, boards=(use,), bays=(bay,)))
+    boards = cut_pieces(board) if is_cut else (board,)
+    sheets = draw_sheets(replace(job, boards=boards), replace(plan, boards=(use,), bays=(bay,)))
     text = _page_with(sheets, "Board A-foot")
     assert "First cut it out of board A: 0 to 36 from the foot, 0 to 7 1/4 from" in " ".join(text.split())
 

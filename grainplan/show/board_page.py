@@ -41,7 +41,7 @@ _HAIR_MM = 0.2
 _SAWING_MM = 7.4
 _DIMENSIONS_MM = 5.9
 _BESIDE_MM = 7.0 + _DIMENSIONS_MM + 1.2  # what a leaf's name and dimensions take beside its drawing
-_LEAST_LEAF_MM = 17.0
+_LEAST_LEAF_MM = 16.0
 _UNIT_NAMES: dict[Units, str] = {"in": "inches", "mm": "millimetres"}
 
 
@@ -77,43 +77,40 @@ def gather_board(job: Job, plan: Plan, *, use: BoardUse, measured: MeasuredBoard
     PlanError
         When the job has no board of that name.
     """
+    stock = find_stock(job, use.name)
     return BoardSheet(
-        find_stock(job, use.name),
+        stock,
         use,
         tuple(p for p in list_pieces(plan) if p.strip.leaf.board == use.name),
         tuple(o for o in plan.offcuts if o.leaf.board == use.name),
         job.shop.kerf_mm,
-        _tell_first(job, use.name),
+        _tell_first(stock, job.units),
         () if measured is None else _tell_arrows(measured, use),
     )
 
 
 def _tell_arrows(measured: MeasuredBoard, use: BoardUse) -> tuple[str, ...]:
-    """Which way to plane each surface, where the fibres run out of the board; one line a leaf."""
+    """Which way to plane each surface, where the fibres run out of the board."""
     if measured.pith is None:
         return ()
     arrows = point_arrows(measured.pith, measured.board.length_mm, list_leaves(use))
     if isinstance(arrows, NotFound):
         return ()
-    by_leaf: dict[Leaf, list[str]] = {}
-    for arrow in arrows:
-        by_leaf.setdefault(arrow.leaf, []).append(f"{arrow.surface} toward the {arrow.toward}")
-    return tuple(f"Plane {leaf.name}: {', '.join(ways)}; try it with a light cut." for leaf, ways in by_leaf.items())
+    ways = {arrow.surface: arrow.toward for arrow in arrows}  # all leaves of a board lean alike
+    told = ", ".join(f"{surface} surfaces toward the {toward}" for surface, toward in ways.items())
+    return (f"Plane {told}; try it with a light cut.",)
 
 
-def _tell_first(job: Job, name: str) -> str:
+def _tell_first(stock: RoughBoard, units: Units) -> str:
     """Where a piece lies in the board that it is cut from, or nothing where the board is whole."""
-    for board in job.boards:
-        for piece in board.pieces:
-            if piece.name == name:
-                x0, x1, y0, y1 = (
-                    write_size(v, job.units) for v in (piece.box.x0, piece.box.x1, piece.box.y0, piece.box.y1)
-                )
-                return (
-                    f"First cut it out of board {board.name}: {x0} to {x1} from the foot, {y0} to {y1} from the face "
-                    f"edge ({_UNIT_NAMES[job.units]})."
-                )
-    return ""
+    if stock.cut_from is None:
+        return ""
+    name, box = stock.cut_from
+    x0, x1, y0, y1 = (write_size(v, units) for v in (box.x0, box.x1, box.y0, box.y1))
+    return (
+        f"First cut it out of board {name}: {x0} to {x1} from the foot, {y0} to {y1} from the face edge "
+        f"({_UNIT_NAMES[units]})."
+    )
 
 
 def draw_board_pages(page: Page, sheet: BoardSheet, *, job: Job) -> None:
@@ -357,7 +354,7 @@ def _draw_piece(page: Page, piece: SawnPiece, *, left_mm: float, top_mm: float, 
     paper.draw_box(box, Pen(0.35), fill=1.0)
     place = piece.place.removeprefix(piece.bay + ", ")
     lines = ((piece.bay, Ink(10.5, bold=True, align="middle")), (place, Ink(8.5, align="middle")))
-    shows = (f"{strip.surface} side shows, foot {strip.foot}", Ink(8.5, align="middle"))
+    shows = (f"shows {strip.surface}, foot {strip.foot}", Ink(8.5, align="middle"))
     room = box.height - 1
     chosen = [line for n, line in enumerate((*lines, shows)) if room > 4.4 * (n + 1)]
     y = (box.y0 + box.y1) / 2 - 4.2 * (len(chosen) - 1) / 2 + 1.3
