@@ -285,12 +285,12 @@ def test_an_end_match_mirrors_across_the_end(trials: SeamTrials) -> None:
         reach = reach_across(3.2, max(5.0, board.ring_angle(70.0)))
         for found, upper in ((mirrored, board), (strange, other)):
             score = score_end_match(
-                lower, upper.surfaces["A2 near"], (300.0, 300.0), y_mm=(10.0, 130.0), reach_mm=reach
+                (lower, upper.surfaces["A2 near"]), (300.0, 300.0), y_mm=(10.0, 130.0), reach_mm=reach
             )
             assert isinstance(score, EdgeScore)
             found.append(score.fit)
     assert np.mean(np.array(mirrored) > np.array(strange)) >= 0.85
-    assert isinstance(score_end_match(lower, lower, (2.0, 300.0), y_mm=(10.0, 130.0)), NotFound)
+    assert isinstance(score_end_match((lower, lower), (2.0, 300.0), y_mm=(10.0, 130.0)), NotFound)
 
 
 def test_the_score_peaks_on_the_mirror_lines_of_a_real_book_matched_panel(photo_data: Path) -> None:

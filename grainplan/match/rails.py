@@ -10,9 +10,8 @@ import numpy as np
 from grainplan.errors import NotFound
 from grainplan.match.bands import EdgeBand, EvenSurface, clip_band, cut_end
 from grainplan.match.edges import EdgeRun, EdgeScore, EdgeSearch, Strangers, compare_edges
+from grainplan.match.ends import END_BAND_MM
 
-END_BAND_MM = 20.0
-"""Shorter than the 30 mm beside an edge: what lies further from the rail says less about the lines that reach it."""
 ALONG_MM = 6.0
 ACROSS_MM = 6.0
 ALONG_STEP_MM = 0.5
@@ -74,39 +73,48 @@ def score_run_on(
     slope = math.tan(math.radians(cut.grain_deg))
     band = min(len(first.figure), len(second.figure)) / first.px_per_mm
     gained = (cut.head_side_mm - cut.foot_side_mm + band) * slope
-    search = EdgeSearch(ACROSS_MM, ALONG_MM, middle_along_mm=gained, along_step_mm=ALONG_STEP_MM)
+    search = search_end(middle_mm=gained)
     return _score(first, second, (search, (cut.hidden_mm + band) * slope), strangers)
 
 
 def score_end_match(
-    lower: EvenSurface,
-    upper: EvenSurface,
+    surfaces: tuple[EvenSurface, EvenSurface],
     ends_mm: tuple[float, float],
     *,
     y_mm: tuple[float, float],
     reach_mm: float = ALONG_MM,
+    strangers: Strangers | None = None,
 ) -> EdgeScore | NotFound:
     """Whether two leaves mirror each other across the end: an end match, the upper leaf with its foot up.
 
     Parameters
     ----------
-    lower, upper : EvenSurface
+    surfaces : (EvenSurface, EvenSurface)
+        Below and above the rail.
     ends_mm : (float, float)
         x of the end of each that stands at the rail; the wood of both lies toward the foot of the board.
     y_mm : (float, float)
         The strip, across the board.
     reach_mm : float
         How far ring lines may have moved sideways, from `match.edges.reach_across`.
+    strangers : Strangers, optional
+        The same for ends that do not belong together.
     """
     try:
         first, second = (
             clip_band(cut_end(surface, end, toward=-1, band_mm=END_BAND_MM), *y_mm)
-            for surface, end in zip((lower, upper), ends_mm, strict=True)
+            for surface, end in zip(surfaces, ends_mm, strict=True)
         )
     except ValueError as reason:
         return NotFound(str(reason))
-    search = EdgeSearch(ACROSS_MM, max(ALONG_MM, reach_mm), along_step_mm=ALONG_STEP_MM)
-    return _score(first, second, (search, 0.0), None)
+    search = search_end(reach_mm=reach_mm)
+    return _score(first, second, (search, 0.0), strangers)
+
+
+def search_end(*, reach_mm: float = ALONG_MM, middle_mm: float = 0.0) -> EdgeSearch:
+    """How far the end of one strip is moved against that of the other: at least 6 mm along it, about `middle_mm`."""
+    reach = max(ALONG_MM, reach_mm)
+    return EdgeSearch(ACROSS_MM, reach, middle_along_mm=middle_mm, along_step_mm=ALONG_STEP_MM)
 
 
 def _score(

@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+import numpy as np
+
 from grainplan.boards import Leaf, MeasuredBoard, Surface
+from grainplan.errors import NotFound
 from grainplan.frame import Match
 from grainplan.match.arrange import StripPlace, mate_gap
-from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
+from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, cut_end, even_surface
 from grainplan.match.edges import (
     EdgeRun,
+    EdgeScore,
     EdgeSearch,
     Strangers,
     blend_slip,
@@ -18,9 +22,11 @@ from grainplan.match.edges import (
     measure_strangers,
     reach_across,
 )
+from grainplan.match.ends import EndRuns, Ends, Plane32, compare_ends, draw_lines
+from grainplan.match.rails import RailCut, score_end_match, score_run_on, search_end
 from grainplan.match.request import Request
 from grainplan.match.rings import find_ring_angle
-from grainplan.plan import Foot
+from grainplan.plan import Foot, Span
 
 SEARCH_PX_PER_MM = 1.0
 """While thousands of places are compared; the seams that are chosen are measured again at `FINAL_PX_PER_MM`."""
@@ -30,8 +36,9 @@ EDGE_STEP_MM = 2.0
 REACH_STEP_MM = 3.0
 UNKNOWN_ANGLE_DEG = 20.0
 """What is searched where the ring angle is not known."""
-SURFACES_HELD, BANDS_HELD = 6, 24
-"""Evened surfaces and bands that are held ready, some 10 and 2 MB each; the comparisons are small and all stay."""
+SURFACES_HELD, BANDS_HELD, LINES_HELD = 6, 24, 12
+"""Evened surfaces, bands and drawn lines that are held ready, some 10, 2 and 2 MB each; the comparisons are small and
+all stay."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +66,10 @@ class SeamBook:
         self.px_per_mm = px_per_mm
         self._surface = lru_cache(maxsize=SURFACES_HELD)(self._make_surface)
         self._band = lru_cache(maxsize=BANDS_HELD)(self._make_band)
+        self._lines = lru_cache(maxsize=LINES_HELD)(self._draw_lines)
         self._runs: dict[tuple[object, ...], EdgeRun | None] = {}
+        self._end_runs: dict[tuple[object, ...], EndRuns | None] = {}
+        self._end_strangers: dict[Ends | bool, Strangers | None] = {}
         self._strangers: dict[tuple[EdgeSearch, Match], Strangers | None] = {}
         self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
         self._seen_boards = {leaf.board for leaf, surface in self._pictured if not self._is_outside(leaf, surface)}
@@ -122,6 +132,68 @@ class SeamBook:
             self._strangers[key] = self._compare_strangers(search, match)
         return self._strangers[key]
 
+    def find_run_on(self, board: MeasuredBoard, leaf: Leaf, surface: Surface, cut: RailCut) -> EndRuns | None:
+        """How the grain runs on behind a rail, at every place along one leaf at once; None where nobody has seen it.
+
+        Ask the answer with `EndRuns.average(x of the foot side's end, strip across the board)`.
+
+        Parameters
+        ----------
+        board : MeasuredBoard
+        leaf : Leaf
+        surface : {"near", "far"}
+            What shows.
+        cut : RailCut
+            Only how far its two ends lie apart, and what the rail hides; not where.
+        """
+        ends = Ends(round(cut.head_side_mm - cut.foot_side_mm, 1), False, cut.grain_deg, cut.hidden_mm)
+        return self._find_ends(((leaf, surface), (leaf, surface)), ends)
+
+    def find_end_match(
+        self, board: MeasuredBoard, pair: tuple[tuple[Leaf, Surface], tuple[Leaf, Surface]], *, apart_mm: float = 0.0
+    ) -> EndRuns | None:
+        """How a lower panel and an upper one that stands foot up mirror each other, at every place along two leaves.
+
+        Parameters
+        ----------
+        board : MeasuredBoard
+        pair : ((Leaf, Surface), (Leaf, Surface))
+            What shows below and above the rail, of one board.
+        apart_mm : float
+            From the end of the lower strip at the rail to that of the upper one, along the board.
+        """
+        return self._find_ends(pair, Ends(round(apart_mm, 1), mirrored=True, reach_mm=self._reach_end(board, pair)))
+
+    def find_end_strangers(self, ends: Ends) -> Strangers | None:
+        """The fit that ends which do not belong together reach under the search of an `EndRuns.ends`."""
+        alike = Ends(0.0, ends.mirrored, reach_mm=ends.reach_mm)
+        if alike not in self._end_strangers:
+            self._end_strangers[alike] = self._compare_end_strangers(alike)
+        return self._end_strangers[alike]
+
+    def score_run_on(self, leaf: Leaf, surface: Surface, cut: RailCut, *, y_mm: Span) -> EdgeScore | NotFound:
+        """The closer look at one rail, for the plan: as `match.rails.score_run_on`, strangers beside it."""
+        if (leaf, surface) not in self._pictured:
+            return NotFound(f"nobody has seen {leaf.name} {surface}")
+        even = self._surface(leaf, surface)
+        return score_run_on(even, even, cut, y_mm=y_mm, strangers=self._measure_end_strangers(mirrored=False))
+
+    def score_end_match(
+        self,
+        board: MeasuredBoard,
+        pair: tuple[tuple[Leaf, Surface], tuple[Leaf, Surface]],
+        ends_mm: Span,
+        *,
+        y_mm: Span,
+    ) -> EdgeScore | NotFound:
+        """The closer look at one end match, for the plan: as `match.rails.score_end_match`, strangers beside it."""
+        for leaf, surface in pair:
+            if (leaf, surface) not in self._pictured:
+                return NotFound(f"nobody has seen {leaf.name} {surface}")
+        lower, upper = (self._surface(*key) for key in pair)
+        reach, strangers = self._reach_end(board, pair), self._measure_end_strangers(mirrored=True)
+        return score_end_match((lower, upper), ends_mm, y_mm=y_mm, reach_mm=reach, strangers=strangers)
+
     def say_doubt(self, board: MeasuredBoard, first_leaf: int, seam: tuple[StripPlace, StripPlace]) -> tuple[str, ...]:
         """What the maker should know where one of the surfaces is predicted and not yet seen."""
         said = []
@@ -150,11 +222,9 @@ class SeamBook:
 
     def _compare_strangers(self, search: EdgeSearch, match: Match) -> Strangers | None:
         """One surface of each board, at a third of its width; two places of it where there is only one board."""
-        chosen: dict[str, tuple[Leaf, Surface]] = {}
-        for leaf, surface in sorted(self._pictured):
-            chosen.setdefault(leaf.board, (leaf, surface))
+        chosen = self._choose_one_each()
         firsts, seconds = [], []
-        for leaf, surface in chosen.values():
+        for leaf, surface in chosen:
             height = self._surface(leaf, surface).figure.shape[0] / self.px_per_mm
             for share in (1 / 3,) if len(chosen) > 1 else (0.2, 0.5):
                 side = _Side(leaf, surface, round(height * share), 1)
@@ -164,6 +234,49 @@ class SeamBook:
                     seconds.append(second)
         found = measure_strangers(firsts, seconds, search)
         return found if isinstance(found, Strangers) else None
+
+    def _find_ends(self, pair: tuple[tuple[Leaf, Surface], tuple[Leaf, Surface]], ends: Ends) -> EndRuns | None:
+        if not set(pair) <= self._pictured:
+            return None
+        name = (*pair, ends)
+        if name not in self._end_runs:
+            first, second = (self._lines(*key, ends.grain_deg) for key in pair)
+            density = self._surface(*pair[0]).px_per_mm
+            self._end_runs[name] = compare_ends(first, second, ends, px_per_mm=density)
+        return self._end_runs[name]
+
+    def _reach_end(self, board: MeasuredBoard, pair: tuple[tuple[Leaf, Surface], tuple[Leaf, Surface]]) -> float:
+        lower, upper = (StripPlace(leaf.number - 1, surface, (0.0, 0.0)) for leaf, surface in pair)
+        return self._make_search(board, (lower, upper)).across_mm
+
+    def _choose_one_each(self) -> list[tuple[Leaf, Surface]]:
+        """One surface of each board that has been seen."""
+        chosen: dict[str, tuple[Leaf, Surface]] = {}
+        for leaf, surface in sorted(self._pictured):
+            chosen.setdefault(leaf.board, (leaf, surface))
+        return list(chosen.values())
+
+    def _compare_end_strangers(self, ends: Ends) -> Strangers | None:
+        """One board's ends against the next one's; turned end for end where there is only one board."""
+        chosen = self._choose_one_each()
+        lines = [self._lines(*key, 0.0) for key in chosen[:4]]
+        seconds = [*lines[1:], lines[0]] if len(lines) > 1 else [np.ascontiguousarray(x[::-1, ::-1]) for x in lines]
+        density = min(self.px_per_mm, *(self._surface(*key).px_per_mm for key in chosen[:1])) if chosen else 1.0
+        runs = [compare_ends(a, b, ends, px_per_mm=density) for a, b in zip(lines, seconds, strict=True)]
+        fits = [float(np.average(run.fit, weights=run.weight)) for run in runs if run is not None]
+        return Strangers(float(np.mean(fits)), float(np.std(fits)), len(fits)) if fits else None
+
+    def _measure_end_strangers(self, *, mirrored: bool) -> Strangers | None:
+        if mirrored not in self._end_strangers:
+            firsts, seconds = [], []
+            for leaf, surface in self._choose_one_each():
+                even = self._surface(leaf, surface)
+                middle = even.figure.shape[1] / even.px_per_mm / 2
+                firsts.append(cut_end(even, middle, toward=-1, outward=mirrored))
+                seconds.append(cut_end(even, middle, toward=-1 if mirrored else 1))
+            found = measure_strangers(firsts, seconds, search_end())
+            self._end_strangers[mirrored] = found if isinstance(found, Strangers) else None
+        return self._end_strangers[mirrored]
 
     def _make_search(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace]) -> EdgeSearch:
         use = self.request.uses[board.name]
@@ -184,6 +297,9 @@ class SeamBook:
         if self.px_per_mm < FINAL_PX_PER_MM:
             edge = round(edge / EDGE_STEP_MM) * EDGE_STEP_MM
         return _Side(Leaf(board.name, first + strip.leaf + 1), strip.surface, edge, 1 if low_edge else -1)
+
+    def _draw_lines(self, leaf: Leaf, surface: Surface, grain_deg: float) -> Plane32:
+        return draw_lines(self._surface(leaf, surface), grain_deg)
 
     def _make_surface(self, leaf: Leaf, surface: Surface) -> EvenSurface:
         picture = self.request.surfaces[leaf, surface].compared
