@@ -6,7 +6,7 @@ length from the foot, `y` across the width from the face edge (the far edge), `z
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, get_args
@@ -79,6 +79,14 @@ class Flaw:
 
 
 @dataclass(frozen=True, slots=True)
+class ClearSpot:
+    """A place that the maker has looked at and found clear: what the program proposes there is no flaw."""
+
+    on: BroadSide
+    box: Box
+
+
+@dataclass(frozen=True, slots=True)
 class Piece:
     """A part of a board that is cut free before resawing, and is then a board with a name of its own."""
 
@@ -106,6 +114,8 @@ class RoughBoard:
         Hollow across the width; bow and crook along the length; lift of the fourth corner.
     photos : mapping of side to photos
         In order from foot to head, where a side takes several.
+    clear : tuple of ClearSpot
+        Where a flaw that the program proposed is none.
     price : float or None
         A board foot (inch jobs) or a cubic metre.
     cut_from : (str, Box) or None
@@ -125,6 +135,7 @@ class RoughBoard:
     twist_mm: float = 0.0
     photos: Mapping[Side, tuple[SidePhoto, ...]] = field(default_factory=dict)
     flaws: tuple[Flaw, ...] = ()
+    clear: tuple[ClearSpot, ...] = ()
     pieces: tuple[Piece, ...] = ()
     price: float | None = None
     cut_from: tuple[str, Box] | None = None
@@ -144,6 +155,24 @@ class RoughBoard:
         if self.width_head_mm is None:
             return self.width_mm
         return self.width_mm + (self.width_head_mm - self.width_mm) * x_mm / self.length_mm
+
+    def list_open(self, proposed: Iterable[Flaw]) -> tuple[Flaw, ...]:
+        """Those of the program's flaws that the maker has not answered, by a flaw of their own or a clear spot.
+
+        Wane is answered by wane alone: wood that is not there cannot be another flaw.
+        """
+        answered: list[tuple[FlawPlace, Box, FlawKind | None]] = [(f.on, f.box, f.kind) for f in self.flaws]
+        answered += [(spot.on, spot.box, None) for spot in self.clear]
+        return tuple(
+            flaw
+            for flaw in proposed
+            if not any(
+                on in (flaw.on, "through")
+                and box.overlaps(flaw.box)
+                and (flaw.kind != "wane" or kind in ("wane", None))
+                for on, box, kind in answered
+            )
+        )
 
     @property
     def largest_width_mm(self) -> float:

@@ -23,10 +23,13 @@ class JobFileError(GrainplanError):
     ----------
     faults : iterable of str
         One sentence a fault. All that is wrong is told at once.
+    places : iterable of tuple
+        For each fault, its keys and places in the file; left out where the file as a whole cannot be read.
     """
 
-    def __init__(self, faults: Iterable[str]) -> None:
+    def __init__(self, faults: Iterable[str], places: Iterable[tuple[str | int, ...]] = ()) -> None:
         self.faults: tuple[str, ...] = tuple(faults)
+        self.places: tuple[tuple[str | int, ...], ...] = tuple(places)
         if not self.faults:
             raise ValueError("a JobFileError needs at least one fault")
         super().__init__("\n".join(self.faults))

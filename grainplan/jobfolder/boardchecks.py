@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from grainplan.boards import BROAD_SIDES, SIDES
 from grainplan.errors import NotFound
 from grainplan.geometry import Box, signed_area
-from grainplan.jobfolder.shape import BoardShape, JobShape, PhotoShape, ShrinkageShape
+from grainplan.jobfolder.shape import BoardShape, ClearShape, FlawShape, JobShape, PhotoShape, ShrinkageShape
 from grainplan.jobfolder.values import show_value
 from grainplan.jobfolder.words import Faults, Loc
 from grainplan.species import find_species
@@ -143,9 +143,18 @@ class BoardCheck:
             self._need((*here, "on"), flaw.on, 'on = "face", "back" or "through"')
             self._need((*here, "from"), flaw.start, 'from = ["20 in", "1 in"], along and across the board')
             self._need((*here, "to"), flaw.end, 'to = ["22 in", "2 1/2 in"], along and across the board')
-            for key, spot in (("from", flaw.start), ("to", flaw.end)):
-                if spot is not None:
-                    self._check_inside((*here, key), board, spot)
+            self._check_box(here, board, flaw)
+        for i, clear in enumerate(board.clear):
+            here = (*loc, "clear", i)
+            self._need((*here, "on"), clear.on, 'on = "face" or "back"')
+            self._need((*here, "from"), clear.start, 'from = ["20 in", "1 in"], along and across the board')
+            self._need((*here, "to"), clear.end, 'to = ["22 in", "2 1/2 in"], along and across the board')
+            self._check_box(here, board, clear)
+
+    def _check_box(self, loc: Loc, board: BoardShape, spot: FlawShape | ClearShape) -> None:
+        for key, corner in (("from", spot.start), ("to", spot.end)):
+            if corner is not None:
+                self._check_inside((*loc, key), board, corner)
 
     def _check_inside(self, loc: Loc, board: BoardShape, spot: Sequence[float]) -> None:
         x, y = spot

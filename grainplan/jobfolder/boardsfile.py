@@ -195,7 +195,7 @@ def _read_board(row: Mapping[str, Any], board: RoughBoard, folder: Path, *, px_p
         sides={side: _read_side(row["sides"][side], folder, px_per_mm) for side in SIDES if side in row["sides"]},
         grain=_read_grain(row),
         pith=_read_pith(row["pith_yz_mm"]),
-        flaws=board.flaws + found,
+        flaws=board.flaws + board.list_open(found),
         caveats=read_words(row.get("caveats", [])),
     )
 

@@ -8,7 +8,7 @@ from typing import TypeVar
 
 from pydantic import BaseModel
 
-from grainplan.boards import SIDES, Flaw, Piece, RoughBoard, SidePhoto
+from grainplan.boards import SIDES, ClearSpot, Flaw, Piece, Point, RoughBoard, SidePhoto
 from grainplan.errors import NotFound
 from grainplan.frame import Bay, FrameLook, PanelMaking
 from grainplan.geometry import Box
@@ -16,6 +16,7 @@ from grainplan.job import Job, Keep, LeafReport, LeaveOut, RingBands
 from grainplan.jobfolder.shape import (
     BayShape,
     BoardShape,
+    ClearShape,
     FlawShape,
     JobShape,
     KeepShape,
@@ -148,6 +149,7 @@ def _build_board(board: BoardShape, shape: JobShape, folder: Path) -> RoughBoard
         twist_mm=board.twist or 0.0,
         photos={s: tuple(_build_photo(p, folder) for p in getattr(board, s)) for s in SIDES if getattr(board, s)},
         flaws=tuple(_build_flaw(f, whole[1][1], length) for f in board.flaw),
+        clear=tuple(_build_clear(c, whole[1][1], length) for c in board.clear),
         pieces=tuple(Piece(p.name or "", _span_box(p.x or whole[0], p.y or whole[1])) for p in board.pieces),
         price=board.price,
     )
@@ -164,9 +166,20 @@ def _span_box(x: tuple[float, float], y: tuple[float, float]) -> Box:
 def _build_flaw(flaw: FlawShape, width: float, length: float) -> Flaw:
     if flaw.kind is None or flaw.on is None or flaw.start is None or flaw.end is None:
         raise ValueError("a flaw needs its kind, its side and two corners")
-    (xa, ya), (xb, yb) = flaw.start, flaw.end
-    box = Box(min(xa, xb), min(ya, yb), min(max(xa, xb), length), min(max(ya, yb), width))
+    box = _box_within(flaw.start, flaw.end, length=length, width=width)
     return Flaw(flaw.kind, flaw.on, box, avoid=flaw.avoid is not False)
+
+
+def _build_clear(spot: ClearShape, width: float, length: float) -> ClearSpot:
+    if spot.on is None or spot.start is None or spot.end is None:
+        raise ValueError("a clear spot needs its side and two corners")
+    return ClearSpot(spot.on, _box_within(spot.start, spot.end, length=length, width=width))
+
+
+def _box_within(one: Point, other: Point, *, length: float, width: float) -> Box:
+    """The box between two corners in any order, no larger than the board."""
+    (xa, ya), (xb, yb) = one, other
+    return Box(min(xa, xb), min(ya, yb), min(max(xa, xb), length), min(max(ya, yb), width))
 
 
 def _build_keep(row: KeepShape) -> Keep:

@@ -10,7 +10,7 @@ from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator
 
-from grainplan.boards import Direction, FlawKind, FlawPlace
+from grainplan.boards import BROAD_SIDES, BroadSide, Direction, FlawKind, FlawPlace
 from grainplan.frame import Match, RailGrain, Seen, View
 from grainplan.jobfolder import values as v
 from grainplan.plan import Foot
@@ -147,6 +147,14 @@ class FlawShape(Shape):
     avoid: v.Switch = None
 
 
+class ClearShape(Shape):
+    """A place where a flaw that the program proposed is none."""
+
+    on: Annotated[BroadSide | None, v.one_of(*BROAD_SIDES)] = None
+    start: Spot = Field(default=None, alias="from")
+    end: Spot = Field(default=None, alias="to")
+
+
 class PieceShape(Shape):
     """A part of a board that is cut free before resawing."""
 
@@ -176,6 +184,7 @@ class BoardShape(Shape):
     head: tuple[PhotoShape, ...] = ()
     price: Annotated[float | None, v.number(0, 1e6, "a board foot or a cubic metre")] = None
     flaw: tuple[FlawShape, ...] = ()
+    clear: tuple[ClearShape, ...] = ()
     pieces: tuple[PieceShape, ...] = ()
 
 
@@ -272,6 +281,7 @@ SHAPES: dict[str, type[Shape]] = {
     "board.foot": PhotoShape,
     "board.head": PhotoShape,
     "board.flaw": FlawShape,
+    "board.clear": ClearShape,
     "board.pieces": PieceShape,
     "keep": KeepShape,
     "leave_out": LeaveOutShape,
@@ -281,7 +291,7 @@ SHAPES: dict[str, type[Shape]] = {
 }
 """Every table of the file by its path, so that a misspelt key can be compared with those that the table knows."""
 
-LISTS = ("bay", "board", "keep", "leave_out", "leaf", "board.flaw", "board.pieces")
+LISTS = ("bay", "board", "keep", "leave_out", "leaf", "board.flaw", "board.clear", "board.pieces")
 """Tables of which there may be several, written with two brackets."""
 
 

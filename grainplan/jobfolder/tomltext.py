@@ -76,6 +76,19 @@ class TomlText:
         """What the file says; a fresh copy."""
         return tomllib.loads(self.text)
 
+    def find_line(self, path: Place) -> int | None:
+        """The line, from 1, on which a value or its table begins; None where neither is in the file."""
+        blocks = self._blocks()
+        best = max(
+            (s for s in _statements(blocks) if path[: len(s.path)] == s.path),
+            key=lambda s: len(s.path),
+            default=None,
+        )
+        if best is not None:
+            return best.start + 1
+        homes = [b for b in blocks if b.path and path[: len(b.path)] == b.path]
+        return max(homes, key=lambda b: len(b.path)).start + 1 if homes else None
+
     def set_value(self, path: Place, value: Any) -> TomlText:
         """Set one value; `path` is keys and places from 0. What is not there yet is added.
 

@@ -20,6 +20,7 @@ _ONE = {
     "leave_out": "Leave-out",
     "leaf": "Leaf",
     "flaw": "flaw",
+    "clear": "clear spot",
     "pieces": "piece",
 }
 _SIDES = {"face", "back", "foot", "head", "near", "far"}
@@ -51,8 +52,14 @@ class Faults:
 
     def sentences(self) -> tuple[str, ...]:
         """One whole sentence a fault, from the top of the file down."""
-        ordered = sorted(self._told, key=lambda entry: _order(entry[0], self._raw))
-        return tuple(make_printable(f"{name_place(loc, self._raw)}{sentence}") for loc, sentence in ordered)
+        return tuple(make_printable(f"{name_place(loc, self._raw)}{sentence}") for loc, sentence in self._ordered())
+
+    def places(self) -> tuple[Loc, ...]:
+        """Where each of the :meth:`sentences` belongs."""
+        return tuple(loc for loc, _ in self._ordered())
+
+    def _ordered(self) -> list[tuple[Loc, str]]:
+        return sorted(self._told, key=lambda entry: _order(entry[0], self._raw))
 
 
 def name_place(loc: Loc, raw: dict[str, Any]) -> str:
