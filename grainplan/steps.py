@@ -128,7 +128,7 @@ def measure_one(job: Job, board: RoughBoard, *, progress: Progress = keep_quiet)
         measured,
         grain=measure_grain(pictures, job.ring_bands),
         pith=None if isinstance(pith, NotFound) else pith,
-        flaws=(*board.flaws, *proposed),
+        flaws=(*board.flaws, *board.list_open(proposed)),
     )
 
 
