@@ -85,7 +85,7 @@ def read_job_table(raw: dict[str, Any], path: Path, *, sha256: str = "") -> Job:
     JobCheck(shape, faults).run()
     check_photo_paths(shape, path.parent, faults)
     if len(faults):
-        raise JobFileError(faults.sentences())
+        raise JobFileError(faults.sentences(), faults.places())
     try:
         return build_job(shape, path, sha256=sha256)
     except ValueError as error:
