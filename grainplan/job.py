@@ -80,6 +80,8 @@ class Job:
         What a word of the file was taken for, where the maker should know ("ash" is taken as white ash).
     file_name : str
         Of the job file in its folder.
+    missing_photos : tuple of str
+        Photos that the file names and that are not there, a sentence each, where the job was read all the same.
     """
 
     folder: Path
@@ -102,6 +104,7 @@ class Job:
     rounding: BoardFeetRounding = "exact"
     remarks: tuple[str, ...] = ()
     file_name: str = "job.toml"
+    missing_photos: tuple[str, ...] = ()
 
     def board(self, name: str) -> RoughBoard:
         """The board of that name; :class:`ValueError` where there is none."""

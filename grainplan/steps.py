@@ -21,7 +21,7 @@ from grainplan.job import Job
 from grainplan.jobfolder.boardsfile import read_known_boards, write_boards
 from grainplan.jobfolder.editing import new_job
 from grainplan.jobfolder.planfile import PLAN_FILE, read_plan, write_plan
-from grainplan.jobfolder.reading import read_job
+from grainplan.jobfolder.reading import MissingPhotos, read_job
 from grainplan.jobfolder.safesave import replace_file
 from grainplan.movement import Movement, Wood, find_moisture_in_air, read_cut, work_out_movement
 from grainplan.photos.measure import measure_board
@@ -43,9 +43,12 @@ from grainplan.wood.solid import InsideView
 SAMPLE = "hall-cupboard"
 
 
-def open_job(folder: Path) -> Job:
-    """Read and check a job folder; :class:`JobFileError` tells everything that is wrong with it."""
-    return read_job(folder)
+def open_job(folder: Path, *, missing_photos: MissingPhotos = "refused") -> Job:
+    """Read and check a job folder; :class:`JobFileError` tells everything that is wrong with it.
+
+    With `missing_photos` "told", a photo that is not there stands in the job's `missing_photos` alone.
+    """
+    return read_job(folder, missing_photos=missing_photos)
 
 
 def find_sample() -> Path:
@@ -308,17 +311,18 @@ class Checked:
 def check_job(folder: Path, *, progress: Progress = keep_quiet) -> Checked:
     """Read a job and all its photos, and tell everything that is wrong or doubtful, a sentence each."""
     try:
-        job = open_job(folder)
+        job = open_job(folder, missing_photos="told")
     except JobFileError as error:
         return Checked(error.faults)
-    faults: list[str] = []
+    faults: list[str] = list(job.missing_photos)
     remarks = list(job.remarks)
     for place, board in enumerate(job.boards):
         progress(place / len(job.boards), f"looking at the photos of board {board.name}")
         try:
             measured = measure_board(board)
         except PhotoError as error:
-            faults.append(str(error))
+            if all(photo.path.is_file() for photos in board.photos.values() for photo in photos):
+                faults.append(str(error))
             continue
         told = [*measured.caveats, *(c for side in measured.sides.values() for c in side.caveats)]
         remarks += [f"board {board.name}: {caveat}" for caveat in dict.fromkeys(told)]

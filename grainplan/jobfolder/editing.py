@@ -38,7 +38,8 @@ def save_job(job: Job, edits: Iterable[Edit]) -> Job:
     SaveError
         When somebody else changed the file, the disk is full, or the folder cannot be written. The file is untouched.
     JobFileError
-        When the job would be faulty after the edits. The file is untouched.
+        When the job would be faulty after the edits. The file is untouched. A photo that is not there is no fault here:
+        what was typed must not be lost for it.
     """
     path = job.folder / job.file_name
     try:
@@ -46,7 +47,7 @@ def save_job(job: Job, edits: Iterable[Edit]) -> Job:
     except OSError as error:
         raise SaveError(f"{path} cannot be read: {error.strerror or error}") from None
     after = edit_bytes(before, edits)
-    changed = read_job_bytes(after, path)
+    changed = read_job_bytes(after, path, missing_photos="told")
     if after != before or changed.sha256 != job.sha256:
         replace_file(path, after, only_if_sha256=job.sha256)
     return changed

@@ -11,8 +11,8 @@ from grainplan.jobfolder.values import show_value
 from grainplan.jobfolder.words import Faults, Loc
 
 
-def check_photo_paths(shape: JobShape, folder: Path, faults: Faults) -> None:
-    """Tell every photo path that is absolute, leaves the folder, or leads nowhere."""
+def check_photo_paths(shape: JobShape, folder: Path, faults: Faults, *, missing: Faults) -> None:
+    """Tell every photo path that is absolute or leaves the folder; into `missing`, every one that leads nowhere."""
     for table, rows, sides in (("board", shape.board, SIDES), ("leaf", shape.leaf, ("near", "far"))):
         for i, row in enumerate(rows):
             for side in sides:
@@ -20,12 +20,15 @@ def check_photo_paths(shape: JobShape, folder: Path, faults: Faults) -> None:
                     if photo.photo is not None:
                         loc: Loc = (table, i, side, j, "photo")
                         fault = find_path_fault(photo.photo, folder)
+                        gone = None if fault else find_missing(photo.photo, folder)
                         if fault:
                             faults.add(loc, fault)
+                        elif gone:
+                            missing.add(loc, gone)
 
 
 def find_path_fault(written: str, folder: Path) -> str | None:
-    """What is wrong with a photo path of a job file, as half a sentence; None where nothing is.
+    """What is wrong with a photo path of a job file as it is written, as half a sentence; None where nothing is.
 
     Parameters
     ----------
@@ -51,11 +54,16 @@ def find_path_fault(written: str, folder: Path) -> str | None:
             return f"{shown} leads out of the job folder by a link; copy the photo itself into the folder"
         if path.is_dir():
             return f"{shown} is a folder; name the photo in it"
-        if not path.is_file():
-            return f"{shown} is not there{_guess_file(path)}"
+        path.is_file()
     except (OSError, ValueError):
         return f"{shown} cannot be the name of a file"
     return None
+
+
+def find_missing(written: str, folder: Path) -> str | None:
+    """That no file lies where a rightly written photo path leads, with the likely one; None where it is there."""
+    path = folder / written
+    return None if path.is_file() else f"{show_value(written)} is not there{_guess_file(path)}"
 
 
 def _guess_file(path: Path) -> str:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import copy
 import hashlib
 import tomllib
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import ValidationError
 
@@ -22,6 +23,8 @@ from grainplan.jobfolder.words import Faults, Loc, tell_shape_faults, tell_synta
 JOB_FILE = "job.toml"
 FORMAT = 1
 _LARGEST_FILE = 5_000_000
+MissingPhotos = Literal["refused", "told"]
+"""What becomes of a job whose photos are not all in its folder: it cannot be used, or only says so."""
 
 
 def find_job_file(folder_or_file: Path) -> Path:
@@ -49,13 +52,16 @@ def find_job_file(folder_or_file: Path) -> Path:
     raise JobFileError([f"{path} is not there; give the job folder, or start one with: grainplan new {path.parent}"])
 
 
-def read_job(folder_or_file: Path) -> Job:
+def read_job(folder_or_file: Path, *, missing_photos: MissingPhotos = "refused") -> Job:
     """Read and check a job.
 
     Parameters
     ----------
     folder_or_file : Path
         The job folder, or the job file in it.
+    missing_photos : {"refused", "told"}
+        Whether a photo that is named and not there is a fault, or stands in `Job.missing_photos` alone: who changes or
+        saves a job must be able to, whatever became of its photos.
 
     Raises
     ------
@@ -69,25 +75,30 @@ def read_job(folder_or_file: Path) -> Job:
         written = path.read_bytes()
     except OSError as error:
         raise JobFileError([f"{path} cannot be read: {error.strerror or error}"]) from None
-    return read_job_bytes(written, path)
+    return read_job_bytes(written, path, missing_photos=missing_photos)
 
 
-def read_job_bytes(written: bytes, path: Path) -> Job:
+def read_job_bytes(written: bytes, path: Path, *, missing_photos: MissingPhotos = "refused") -> Job:
     """Check a job file that is at hand as bytes, as if they stood in the file `path`; see :func:`read_job`."""
-    return read_job_table(_parse(written), path, sha256=hashlib.sha256(written).hexdigest())
+    sha256 = hashlib.sha256(written).hexdigest()
+    return read_job_table(_parse(written), path, sha256=sha256, missing_photos=missing_photos)
 
 
-def read_job_table(raw: dict[str, Any], path: Path, *, sha256: str = "") -> Job:
+def read_job_table(
+    raw: dict[str, Any], path: Path, *, sha256: str = "", missing_photos: MissingPhotos = "refused"
+) -> Job:
     """Check what a job file says, as the TOML reader gives it; see :func:`read_job`."""
     faults = Faults(raw)
     _check_format(raw, faults)
     shape = _pour(raw, faults)
     JobCheck(shape, faults).run()
-    check_photo_paths(shape, path.parent, faults)
+    missing = Faults(raw) if missing_photos == "told" else faults
+    check_photo_paths(shape, path.parent, faults, missing=missing)
     if len(faults):
         raise JobFileError(faults.sentences(), faults.places())
     try:
-        return build_job(shape, path, sha256=sha256)
+        job = build_job(shape, path, sha256=sha256)
+        return replace(job, missing_photos=missing.sentences() if missing is not faults else ())
     except ValueError as error:
         raise JobFileError([str(error)]) from error
 

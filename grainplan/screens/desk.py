@@ -66,7 +66,8 @@ class Desk:
             return
         self.written = changes.read_written(self.folder)
         try:
-            self.job, self.faults = steps.open_job(self.folder), ()
+            self.job = steps.open_job(self.folder, missing_photos="told")
+            self.faults = self.job.missing_photos
         except JobFileError as error:
             self.job, self.faults = None, error.faults
         self._mark = mark
