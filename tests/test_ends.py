@@ -12,7 +12,7 @@ from grainplan.errors import NotFound
 from grainplan.match.bands import EvenSurface, even_surface
 from grainplan.match.edges import EdgeScore, Strangers
 from grainplan.match.ends import EndRuns, Ends, compare_ends, draw_lines
-from grainplan.match.rails import RailCut, score_run_on
+from grainplan.match.rails import RailCut
 from grainplan.match.seen import FINAL_PX_PER_MM, SeamBook
 from grainplan.picture import Picture
 from tests.drawn.forest import Growth, grow_board
@@ -27,7 +27,7 @@ STRIP = (10.0, 130.0)
 
 @pytest.fixture(scope="module")
 def boards() -> list[SawnBoard]:
-    return [saw_board(seed, length_mm=420.0) for seed in range(9)]
+    return [saw_board(seed, length_mm=420.0) for seed in range(6)]
 
 
 def run_on(first: EvenSurface, second: EvenSurface, ends: Ends) -> EndRuns:
@@ -36,19 +36,6 @@ def run_on(first: EvenSurface, second: EvenSurface, ends: Ends) -> EndRuns:
     )
     assert run is not None
     return run
-
-
-def test_a_glance_orders_ends_as_the_close_look_does(boards: list[SawnBoard]) -> None:
-    """Ends of one surface and of strangers together: where one look finds that the grain runs on, so does the other."""
-    at = np.array([90.0, 150.0, 240.0])
-    quick, close = [], []
-    for place, board in enumerate(boards):
-        surface = board.surfaces["A1 far"]
-        for other in (surface, boards[(place + 3) % len(boards)].surfaces["A1 far"]):
-            quick += list(run_on(surface, other, Ends(63.5, hidden_mm=63.5)).average(at, STRIP)[0])
-            scores = [score_run_on(surface, other, RailCut(x, x + 63.5, 63.5), y_mm=STRIP) for x in at]
-            close += [score.fit for score in scores if isinstance(score, EdgeScore)]
-    assert np.corrcoef(quick, close)[0, 1] > 0.85
 
 
 @pytest.mark.parametrize(
@@ -97,9 +84,9 @@ def test_the_book_of_seams_looks_up_rails_and_end_matches(cuts) -> None:
     book, close = SeamBook.of(request), SeamBook.of(request, px_per_mm=FINAL_PX_PER_MM)
     board, leaf = request.boards[0], Leaf("A", 1)
     cut = RailCut(300.0, 350.0, 50.0)
-    run = book.find_run_on(board, leaf, "far", cut)
+    run = book.find_run_on(leaf, "far", cut)
     assert run is not None
-    assert book.find_run_on(board, leaf, "far", RailCut(500.0, 550.0, 50.0)) is run
+    assert book.find_run_on(leaf, "far", RailCut(500.0, 550.0, 50.0)) is run
     strangers = book.find_end_strangers(run.ends)
     assert isinstance(strangers, Strangers)
     assert strangers.pairs == 3
@@ -116,5 +103,5 @@ def test_the_book_of_seams_looks_up_rails_and_end_matches(cuts) -> None:
     assert isinstance(ended, EdgeScore)
     assert ended.strangers is not None
     unseen = replace(request, surfaces={})
-    assert SeamBook.of(unseen).find_run_on(board, leaf, "far", cut) is None
+    assert SeamBook.of(unseen).find_run_on(leaf, "far", cut) is None
     assert isinstance(SeamBook(unseen).score_run_on(leaf, "far", cut, y_mm=STRIP), NotFound)

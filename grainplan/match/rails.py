@@ -1,4 +1,4 @@
-"""How the grain runs on across a rail: the end of the lower panel against the foot of the upper one."""
+"""How the grain runs on across a rail: the end of the lower panel against the foot of the upper one, at one place."""
 
 from __future__ import annotations
 
@@ -8,13 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from grainplan.errors import NotFound
-from grainplan.match.bands import EdgeBand, EvenSurface, clip_band, cut_end
-from grainplan.match.edges import EdgeRun, EdgeScore, EdgeSearch, Strangers, compare_edges
-from grainplan.match.ends import END_BAND_MM
-
-ALONG_MM = 6.0
-ACROSS_MM = 6.0
-ALONG_STEP_MM = 0.5
+from grainplan.match.bands import EvenSurface, cut_end
+from grainplan.match.colour import differ_ciede2000
+from grainplan.match.edges import LITTLE_TEXTURE, ONE_WINDOW, SHORT_MM, EdgeScore, Strangers
+from grainplan.match.ends import END_BAND_MM, REACH_MM, STRIDES, EndRuns, Ends, compare_ends, draw_lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +29,11 @@ class RailCut:
     head_side_mm: float
     hidden_mm: float
     grain_deg: float = 0.0
+
+    @property
+    def ends(self) -> Ends:
+        """What is compared, wherever along the board."""
+        return Ends(round(self.head_side_mm - self.foot_side_mm, 1), grain_deg=self.grain_deg, hidden_mm=self.hidden_mm)
 
 
 def score_run_on(
@@ -61,20 +63,16 @@ def score_run_on(
 
     Notes
     -----
-    The last 20 mm on one side lie on the first 20 mm of the other, moved across the board by what grain at `grain_deg`
-    gains on that way, and a search of ±6 mm about it. Where the leaf loses as much as the rail hides, the step is how
-    far the lines really bend; where it does not, the jump that this makes comes on top.
+    The lines of the last 20 mm on one side lie on those of the first 20 mm of the other, moved across the board by what
+    grain at `grain_deg` gains on that way, and a search of ±6 mm about it. Where the leaf loses as much as the rail
+    hides, the step is how far the lines really bend; where it does not, the jump that this makes comes on top.
     """
-    try:
-        first = clip_band(cut_end(foot_side, cut.foot_side_mm, toward=-1, outward=False, band_mm=END_BAND_MM), *y_mm)
-        second = clip_band(cut_end(head_side, cut.head_side_mm, toward=1, band_mm=END_BAND_MM), *y_mm)
-    except ValueError as reason:
-        return NotFound(str(reason))
-    slope = math.tan(math.radians(cut.grain_deg))
-    band = min(len(first.figure), len(second.figure)) / first.px_per_mm
-    gained = (cut.head_side_mm - cut.foot_side_mm + band) * slope
-    search = search_end(middle_mm=gained)
-    return _score(first, second, (search, (cut.hidden_mm + band) * slope), strangers)
+    slope = abs(math.tan(math.radians(cut.grain_deg)))
+    if y_mm[1] - y_mm[0] <= (abs(cut.head_side_mm - cut.foot_side_mm) + END_BAND_MM) * slope:
+        return NotFound("the grain leaves the strip before it comes out on the other side of the rail")
+    run = _compare(foot_side, head_side, cut.ends)
+    tone = _compare_colours((foot_side, cut.foot_side_mm, -1), (head_side, cut.head_side_mm, 1), y_mm)
+    return score_ends(run, cut.foot_side_mm, y_mm=y_mm, tone=tone, strangers=strangers)
 
 
 def score_end_match(
@@ -82,7 +80,7 @@ def score_end_match(
     ends_mm: tuple[float, float],
     *,
     y_mm: tuple[float, float],
-    reach_mm: float = ALONG_MM,
+    reach_mm: float = REACH_MM,
     strangers: Strangers | None = None,
 ) -> EdgeScore | NotFound:
     """Whether two leaves mirror each other across the end: an end match, the upper leaf with its foot up.
@@ -100,44 +98,56 @@ def score_end_match(
     strangers : Strangers, optional
         The same for ends that do not belong together.
     """
-    try:
-        first, second = (
-            clip_band(cut_end(surface, end, toward=-1, band_mm=END_BAND_MM), *y_mm)
-            for surface, end in zip(surfaces, ends_mm, strict=True)
-        )
-    except ValueError as reason:
-        return NotFound(str(reason))
-    search = search_end(reach_mm=reach_mm)
-    return _score(first, second, (search, 0.0), strangers)
+    run = _compare(*surfaces, Ends(round(ends_mm[1] - ends_mm[0], 1), mirrored=True, reach_mm=reach_mm))
+    tone = _compare_colours((surfaces[0], ends_mm[0], -1), (surfaces[1], ends_mm[1], -1), y_mm)
+    return score_ends(run, ends_mm[0], y_mm=y_mm, tone=tone, strangers=strangers)
 
 
-def search_end(*, reach_mm: float = ALONG_MM, middle_mm: float = 0.0) -> EdgeSearch:
-    """How far the end of one strip is moved against that of the other: at least 6 mm along it, about `middle_mm`."""
-    reach = max(ALONG_MM, reach_mm)
-    return EdgeSearch(ACROSS_MM, reach, middle_along_mm=middle_mm, along_step_mm=ALONG_STEP_MM)
-
-
-def _score(
-    first: EdgeBand, second: EdgeBand, sought: tuple[EdgeSearch, float], strangers: Strangers | None
+def score_ends(
+    run: EndRuns | None, at_mm: float, *, y_mm: tuple[float, float], tone: float, strangers: Strangers | None = None
 ) -> EdgeScore | NotFound:
-    """The score of two ends; lines meet where they are `expected` apart along the end."""
-    search, expected = sought
-    if min(first.figure.shape[1], second.figure.shape[1]) <= abs(search.middle_along_mm) * first.px_per_mm:
-        return NotFound("the grain leaves the strip before it comes out on the other side of the rail")
-    run = compare_edges(first, second, search)
-    scored = run.score(float(run.x_mm[0]) - 1, float(run.x_mm[-1]) + 1, strangers=strangers)
-    if isinstance(scored, NotFound):
-        return scored
+    """The score of one place of `run`, with its doubt and what the maker should know beside it."""
+    if run is None:
+        return NotFound("the wood beside the rail is too short or too narrow to compare")
+    place, inside = run.find(at_mm, y_mm)
+    if place is None:
+        return NotFound(f"less than {END_BAND_MM:.0f} mm of wood lie beside an end at {at_mm:.0f} mm")
+    fit, weight, move = (values[place, inside] for values in (run.fit, run.weight, run.move_mm))
+    mean = float(np.average(fit, weights=weight))
+    deviation = math.sqrt(float(np.average((fit - mean) ** 2, weights=weight)))
+    caveats = []
+    if float(weight.mean()) < LITTLE_TEXTURE / 2:  # the mean along the grain has lost half of the figure
+        caveats.append("plain wood with little figure: the fit says little here, the tone says more")
+    if y_mm[1] - y_mm[0] < SHORT_MM / 2:
+        caveats.append("a narrow strip: the fit rests on few lines")
+    if strangers is not None and mean < strangers.level + strangers.spread:
+        caveats.append("no better than ends that do not belong together")
     return EdgeScore(
-        scored.fit,
-        scored.fit_doubt,
-        _mean_miss(run, expected),
-        scored.step_along_mm,
-        scored.tone_de,
-        scored.strangers,
-        scored.caveats,
+        mean,
+        2.0 * max(deviation, ONE_WINDOW) / math.sqrt(max(1.0, inside.sum() / STRIDES)),
+        float(np.average(np.abs(move), weights=weight)),
+        float(np.average(move, weights=weight)),
+        tone,
+        None if strangers is None else strangers.level,
+        tuple(caveats),
     )
 
 
-def _mean_miss(run: EdgeRun, expected_mm: float) -> float:
-    return float(np.average(np.abs(run.along_mm - expected_mm), weights=run.texture + 1e-9))
+def _compare(first: EvenSurface, second: EvenSurface, ends: Ends) -> EndRuns | None:
+    here, there = (draw_lines(surface, ends.grain_deg) for surface in (first, second))
+    return compare_ends(here, there, ends, px_per_mm=first.px_per_mm)
+
+
+def _compare_colours(
+    first: tuple[EvenSurface, float, int], second: tuple[EvenSurface, float, int], y_mm: tuple[float, float]
+) -> float:
+    """CIEDE2000 of the mean colours beside the two ends; nan where less than 10 mm of wood lie there."""
+    colours = []
+    for surface, end, toward in (first, second):
+        try:
+            along = cut_end(surface, end, toward=toward, band_mm=END_BAND_MM).lab_along
+        except ValueError:
+            return math.nan
+        low, high = (int(y * surface.px_per_mm) for y in y_mm)
+        colours.append(along[max(0, low) : max(high, 1)].mean(axis=0))
+    return float(differ_ciede2000(*colours))

@@ -11,7 +11,7 @@ from grainplan.boards import Leaf, MeasuredBoard, Surface
 from grainplan.errors import NotFound
 from grainplan.frame import Match
 from grainplan.match.arrange import StripPlace, mate_gap
-from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, cut_end, even_surface
+from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
 from grainplan.match.edges import (
     EdgeRun,
     EdgeScore,
@@ -23,9 +23,10 @@ from grainplan.match.edges import (
     reach_across,
 )
 from grainplan.match.ends import EndRuns, Ends, Plane32, compare_ends, draw_lines
-from grainplan.match.rails import RailCut, score_end_match, score_run_on, search_end
+from grainplan.match.rails import RailCut, score_end_match, score_run_on
 from grainplan.match.request import Request
 from grainplan.match.rings import find_ring_angle
+from grainplan.match.surfaces import SurfaceKey
 from grainplan.plan import Foot, Span
 
 SEARCH_PX_PER_MM = 1.0
@@ -69,7 +70,7 @@ class SeamBook:
         self._lines = lru_cache(maxsize=LINES_HELD)(self._draw_lines)
         self._runs: dict[tuple[object, ...], EdgeRun | None] = {}
         self._end_runs: dict[tuple[object, ...], EndRuns | None] = {}
-        self._end_strangers: dict[Ends | bool, Strangers | None] = {}
+        self._end_strangers: dict[Ends, Strangers | None] = {}
         self._strangers: dict[tuple[EdgeSearch, Match], Strangers | None] = {}
         self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
         self._seen_boards = {leaf.board for leaf, surface in self._pictured if not self._is_outside(leaf, surface)}
@@ -132,25 +133,23 @@ class SeamBook:
             self._strangers[key] = self._compare_strangers(search, match)
         return self._strangers[key]
 
-    def find_run_on(self, board: MeasuredBoard, leaf: Leaf, surface: Surface, cut: RailCut) -> EndRuns | None:
+    def find_run_on(self, leaf: Leaf, surface: Surface, cut: RailCut) -> EndRuns | None:
         """How the grain runs on behind a rail, at every place along one leaf at once; None where nobody has seen it.
 
         Ask the answer with `EndRuns.average(x of the foot side's end, strip across the board)`.
 
         Parameters
         ----------
-        board : MeasuredBoard
         leaf : Leaf
         surface : {"near", "far"}
             What shows.
         cut : RailCut
             Only how far its two ends lie apart, and what the rail hides; not where.
         """
-        ends = Ends(round(cut.head_side_mm - cut.foot_side_mm, 1), False, cut.grain_deg, cut.hidden_mm)
-        return self._find_ends(((leaf, surface), (leaf, surface)), ends)
+        return self._find_ends(((leaf, surface), (leaf, surface)), cut.ends)
 
     def find_end_match(
-        self, board: MeasuredBoard, pair: tuple[tuple[Leaf, Surface], tuple[Leaf, Surface]], *, apart_mm: float = 0.0
+        self, board: MeasuredBoard, pair: tuple[SurfaceKey, SurfaceKey], *, apart_mm: float = 0.0
     ) -> EndRuns | None:
         """How a lower panel and an upper one that stands foot up mirror each other, at every place along two leaves.
 
@@ -162,7 +161,9 @@ class SeamBook:
         apart_mm : float
             From the end of the lower strip at the rail to that of the upper one, along the board.
         """
-        return self._find_ends(pair, Ends(round(apart_mm, 1), mirrored=True, reach_mm=self._reach_end(board, pair)))
+        lower, upper = (StripPlace(leaf.number - 1, surface, (0.0, 0.0)) for leaf, surface in pair)
+        reach = self._make_search(board, (lower, upper)).across_mm
+        return self._find_ends(pair, Ends(round(apart_mm, 1), mirrored=True, reach_mm=reach))
 
     def find_end_strangers(self, ends: Ends) -> Strangers | None:
         """The fit that ends which do not belong together reach under the search of an `EndRuns.ends`."""
@@ -172,27 +173,21 @@ class SeamBook:
         return self._end_strangers[alike]
 
     def score_run_on(self, leaf: Leaf, surface: Surface, cut: RailCut, *, y_mm: Span) -> EdgeScore | NotFound:
-        """The closer look at one rail, for the plan: as `match.rails.score_run_on`, strangers beside it."""
+        """The grain behind one rail, for the plan: as `match.rails.score_run_on`, strangers beside it."""
         if (leaf, surface) not in self._pictured:
             return NotFound(f"nobody has seen {leaf.name} {surface}")
         even = self._surface(leaf, surface)
-        return score_run_on(even, even, cut, y_mm=y_mm, strangers=self._measure_end_strangers(mirrored=False))
+        return score_run_on(even, even, cut, y_mm=y_mm, strangers=self.find_end_strangers(cut.ends))
 
     def score_end_match(
-        self,
-        board: MeasuredBoard,
-        pair: tuple[tuple[Leaf, Surface], tuple[Leaf, Surface]],
-        ends_mm: Span,
-        *,
-        y_mm: Span,
+        self, board: MeasuredBoard, pair: tuple[SurfaceKey, SurfaceKey], ends_mm: Span, *, y_mm: Span
     ) -> EdgeScore | NotFound:
-        """The closer look at one end match, for the plan: as `match.rails.score_end_match`, strangers beside it."""
-        for leaf, surface in pair:
-            if (leaf, surface) not in self._pictured:
-                return NotFound(f"nobody has seen {leaf.name} {surface}")
-        lower, upper = (self._surface(*key) for key in pair)
-        reach, strangers = self._reach_end(board, pair), self._measure_end_strangers(mirrored=True)
-        return score_end_match((lower, upper), ends_mm, y_mm=y_mm, reach_mm=reach, strangers=strangers)
+        """One end match, for the plan: as `match.rails.score_end_match`, strangers beside it."""
+        run = self.find_end_match(board, pair, apart_mm=ends_mm[1] - ends_mm[0])
+        if run is None:
+            return NotFound(f"nobody has seen both {pair[0][0].name} {pair[0][1]} and {pair[1][0].name} {pair[1][1]}")
+        strangers, surfaces = self.find_end_strangers(run.ends), (self._surface(*pair[0]), self._surface(*pair[1]))
+        return score_end_match(surfaces, ends_mm, y_mm=y_mm, reach_mm=run.ends.reach_mm, strangers=strangers)
 
     def say_doubt(self, board: MeasuredBoard, first_leaf: int, seam: tuple[StripPlace, StripPlace]) -> tuple[str, ...]:
         """What the maker should know where one of the surfaces is predicted and not yet seen."""
@@ -235,7 +230,7 @@ class SeamBook:
         found = measure_strangers(firsts, seconds, search)
         return found if isinstance(found, Strangers) else None
 
-    def _find_ends(self, pair: tuple[tuple[Leaf, Surface], tuple[Leaf, Surface]], ends: Ends) -> EndRuns | None:
+    def _find_ends(self, pair: tuple[SurfaceKey, SurfaceKey], ends: Ends) -> EndRuns | None:
         if not set(pair) <= self._pictured:
             return None
         name = (*pair, ends)
@@ -244,10 +239,6 @@ class SeamBook:
             density = self._surface(*pair[0]).px_per_mm
             self._end_runs[name] = compare_ends(first, second, ends, px_per_mm=density)
         return self._end_runs[name]
-
-    def _reach_end(self, board: MeasuredBoard, pair: tuple[tuple[Leaf, Surface], tuple[Leaf, Surface]]) -> float:
-        lower, upper = (StripPlace(leaf.number - 1, surface, (0.0, 0.0)) for leaf, surface in pair)
-        return self._make_search(board, (lower, upper)).across_mm
 
     def _choose_one_each(self) -> list[tuple[Leaf, Surface]]:
         """One surface of each board that has been seen."""
@@ -265,18 +256,6 @@ class SeamBook:
         runs = [compare_ends(a, b, ends, px_per_mm=density) for a, b in zip(lines, seconds, strict=True)]
         fits = [float(np.average(run.fit, weights=run.weight)) for run in runs if run is not None]
         return Strangers(float(np.mean(fits)), float(np.std(fits)), len(fits)) if fits else None
-
-    def _measure_end_strangers(self, *, mirrored: bool) -> Strangers | None:
-        if mirrored not in self._end_strangers:
-            firsts, seconds = [], []
-            for leaf, surface in self._choose_one_each():
-                even = self._surface(leaf, surface)
-                middle = even.figure.shape[1] / even.px_per_mm / 2
-                firsts.append(cut_end(even, middle, toward=-1, outward=mirrored))
-                seconds.append(cut_end(even, middle, toward=-1 if mirrored else 1))
-            found = measure_strangers(firsts, seconds, search_end())
-            self._end_strangers[mirrored] = found if isinstance(found, Strangers) else None
-        return self._end_strangers[mirrored]
 
     def _make_search(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace]) -> EdgeSearch:
         use = self.request.uses[board.name]
