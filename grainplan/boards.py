@@ -232,6 +232,8 @@ class Grain:
     sawn : {"plain", "rift", "quarter"} or None
     colour_lab : three floats or None
         Mean colour, CIE L*a*b*.
+    run_out_deg : Measured or None
+        How fibres dive into the face on their way to the head; negative: they climb out of it.
     """
 
     angle_deg: float | None = None
@@ -241,6 +243,7 @@ class Grain:
     sawn: Sawn | None = None
     colour_lab: tuple[float, float, float] | None = None
     caveats: tuple[str, ...] = ()
+    run_out_deg: Measured | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,7 +44,8 @@ def _cut_measured(board: MeasuredBoard, job: Job) -> tuple[MeasuredBoard, ...]:
     for piece, rough in zip(board.board.pieces, cut_pieces(board.board), strict=True):
         sides = _cut_sides(board, piece.box)
         pictures = {side: seen.picture for side, seen in sides.items()}
-        pith = find_pith_line(pictures)
+        line = find_pith_line(pictures)
+        pith = None if isinstance(line, NotFound) else line
         cut.append(
             replace(
                 board,
@@ -52,8 +53,8 @@ def _cut_measured(board: MeasuredBoard, job: Job) -> tuple[MeasuredBoard, ...]:
                 length_mm=replace(board.length_mm, value=rough.length_mm),
                 width_mm=replace(board.width_mm, value=rough.width_mm),
                 sides=sides,
-                grain=measure_grain(pictures, job.ring_bands),
-                pith=None if isinstance(pith, NotFound) else pith,
+                grain=measure_grain(pictures, job.ring_bands, pith=pith),
+                pith=pith,
                 flaws=tuple(move_flaw(flaw, piece.box) for flaw in board.flaws if flaw.box.overlaps(piece.box)),
             )
         )

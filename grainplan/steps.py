@@ -124,13 +124,14 @@ def measure_one(job: Job, board: RoughBoard, *, progress: Progress = keep_quiet)
     measured = measure_board(board, progress=part_of(progress, 0.0, 0.5))
     progress(0.5, f"board {board.name}: reading the grain")
     pictures = {side: found.picture for side, found in measured.sides.items()}
-    pith = find_pith_line(pictures)
+    line = find_pith_line(pictures)
+    pith = None if isinstance(line, NotFound) else line
     progress(0.7, f"board {board.name}: looking for flaws")
     proposed = [f for on in BROAD_SIDES if on in pictures for f in propose_flaws(pictures[on], on, known=board.flaws)]
     return replace(
         measured,
-        grain=measure_grain(pictures, job.ring_bands),
-        pith=None if isinstance(pith, NotFound) else pith,
+        grain=measure_grain(pictures, job.ring_bands, pith=pith),
+        pith=pith,
         flaws=(*board.flaws, *board.list_open(proposed)),
     )
 
@@ -146,6 +147,9 @@ def describe_board(board: MeasuredBoard, job: Job) -> str:
         told.append(f"{grain.ring_spacing_mm:.1f} mm a ring")
     if grain.angle_deg is not None:
         told.append(f"grain runs {abs(grain.angle_deg):.1f}° off the length")
+    if grain.run_out_deg is not None:
+        lean = grain.run_out_deg
+        told.append(f"fibres run out of the face by {abs(lean.value):.1f}° ± {lean.doubt:.1f}°")
     offers = offer_leaves(
         board.board,
         job.shop,

@@ -7,7 +7,9 @@ import pytest
 
 from grainplan.boards import Leaf, Pith
 from grainplan.errors import NotFound
-from grainplan.match.planing import PlaningArrow, find_run_out, point_arrows
+from grainplan.match.planing import PlaningArrow, point_arrows
+from grainplan.measured import Measured
+from grainplan.wood.figure import find_run_out
 from tests.drawn.forest import Growth, grow_board
 from tests.drawn.solid import PithLine, Plane, locate
 
@@ -32,9 +34,10 @@ def test_the_run_out_is_that_of_drawn_fibres(lean_mm: float) -> None:
     """A fibre followed through the drawn solid for 200 mm dives as far as the angle says."""
     drawn = PithLine(60.0, 100.0 - lean_mm / 2, 60.0, 100.0 + lean_mm / 2)
     dive = follow_fibre(drawn, (90.0, 20.0), (400.0, 600.0))
-    angle, doubt = find_run_out(Pith((60.0, 100.0 - lean_mm / 2), (60.0, 100.0 + lean_mm / 2), 3.0), 1000.0)
-    assert 200.0 * np.tan(np.radians(angle)) == pytest.approx(dive, abs=0.5)
-    assert doubt == pytest.approx(np.degrees(np.arctan(np.hypot(3.0, 3.0) / 1000.0)))
+    found = find_run_out(Pith((60.0, 100.0 - lean_mm / 2), (60.0, 100.0 + lean_mm / 2), 3.0), 1000.0)
+    assert isinstance(found, Measured)
+    assert 200.0 * np.tan(np.radians(found.value)) == pytest.approx(dive, abs=0.5)
+    assert found.doubt == pytest.approx(np.degrees(np.arctan(np.hypot(3.0, 3.0) / 1000.0)))
 
 
 def test_the_cutter_travels_where_fibres_climb() -> None:

@@ -155,6 +155,9 @@ def _board_to_json(board: MeasuredBoard) -> Table:
         "ring_angle_deg": _round(grain.ring_angle_deg, 2),
         "sawn": grain.sawn,
     }
+    if grain.run_out_deg is not None:
+        table["grain"]["run_out_deg"] = _round(grain.run_out_deg.value, 2)
+        table["grain"]["run_out_doubt_deg"] = _round(grain.run_out_deg.doubt, 2)
     if grain.caveats:
         table["grain"]["caveats"] = list(grain.caveats)
     table["pith_yz_mm"] = None
@@ -226,8 +229,14 @@ def _read_grain(row: Mapping[str, Any]) -> Grain:
         ring_angle_deg=read_maybe(grain["ring_angle_deg"]),
         sawn=sawn,
         colour_lab=None if lab is None else (float(lab[0]), float(lab[1]), float(lab[2])),
+        run_out_deg=_read_run_out(grain),
         caveats=read_words(grain.get("caveats", [])),
     )
+
+
+def _read_run_out(grain: Mapping[str, Any]) -> Measured | None:
+    angle, doubt = (read_maybe(grain.get(key)) for key in ("run_out_deg", "run_out_doubt_deg"))
+    return None if angle is None or doubt is None else Measured(angle, doubt)
 
 
 def _read_pith(table: Mapping[str, Any] | None) -> Pith | None:

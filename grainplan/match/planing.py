@@ -8,13 +8,13 @@ along it (common practice; the machine's manual has the last word, and no leaf b
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 from grainplan.boards import Leaf, Pith, Surface
 from grainplan.errors import NotFound
+from grainplan.wood.figure import find_run_out
 
 Toward = Literal["head", "foot"]
 
@@ -42,31 +42,6 @@ class PlaningArrow:
         return f"{self.leaf.name} {self.surface}: plane toward the {self.toward}"
 
 
-def find_run_out(pith: Pith, length_mm: float) -> tuple[float, float] | NotFound:
-    """The angle at which fibres dive into the board from foot to head, and its doubt, degrees.
-
-    Parameters
-    ----------
-    pith : Pith
-        Both ends must be known.
-    length_mm : float
-
-    Returns
-    -------
-    (float, float) or NotFound
-        Positive where the fibres run away from the face side on their way to the head.
-
-    Notes
-    -----
-    Fibres are taken as parallel to the pith: tan φ = (z_head − z_foot) / length, plain geometry. Spiral grain and the
-    bends round knots are not in it. The doubts of both ends add as squares.
-    """
-    if pith.foot_yz_mm is None or pith.head_yz_mm is None:
-        return NotFound("the fibres' run-out takes the pith at both ends; photograph both ends of the board")
-    slope = (pith.head_yz_mm[1] - pith.foot_yz_mm[1]) / length_mm
-    return math.degrees(math.atan(slope)), math.degrees(math.atan(math.hypot(pith.doubt_mm, pith.doubt_mm) / length_mm))
-
-
 def point_arrows(pith: Pith, length_mm: float, leaves: Iterable[Leaf]) -> tuple[PlaningArrow, ...] | NotFound:
     """An arrow for each surface of each leaf.
 
@@ -88,7 +63,7 @@ def point_arrows(pith: Pith, length_mm: float, leaves: Iterable[Leaf]) -> tuple[
     found = find_run_out(pith, length_mm)
     if isinstance(found, NotFound):
         return found
-    angle, doubt = found
+    angle, doubt = found.value, found.doubt
     if abs(angle) <= doubt:
         return NotFound(
             f"the fibres lean by {abs(angle):.1f}° give or take {doubt:.1f}°, too little to say which way they climb; "

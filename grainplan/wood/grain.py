@@ -1,26 +1,20 @@
-"""What the grain of a board is like: how it runs, how far apart the rings stand, how they lie to the face."""
+"""What the grain of a board is like: how it runs and how the rings lie to the face; with its figure, all of a board."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from grainplan.boards import BROAD_SIDES, END_SIDES, Grain, Pith, Sawn, Side
 from grainplan.errors import NotFound
 from grainplan.job import RingBands
 from grainplan.measured import Measured
 from grainplan.picture import Picture
-from grainplan.wood.orient import Floats, even_out, measure_direction
+from grainplan.wood.figure import find_run_out, measure_ring_spacing
+from grainplan.wood.orient import Floats, measure_direction
 from grainplan.wood.pith import PithPlace, RingLines, find_pith, trace_ring_lines
 
-PROBE_MM = 14.0
-"""How far along a normal the rings are counted, either way: three rings of the widest wood."""
-PROBE_STEP_MM = 0.25
-CLEAR = 0.15
-"""How far from the middle lightness must swing to count, in deviations."""
 BIN_MM = 6.0
 
 
@@ -73,50 +67,6 @@ def name_cut(ring_angle_deg: float, bands: RingBands) -> Sawn:
     return "rift" if ring_angle_deg <= bands.rift_to_deg else "quarter"
 
 
-def measure_ring_spacing(end: Picture) -> Measured | NotFound:
-    """Mean width of a ring in the cross-section, square to the rings, mm.
-
-    Dark lines are counted along many short normals; a line counts when lightness has first risen clear of the middle
-    and then fallen clear below it, so that fine streaks do not count.
-    """
-    lines = trace_ring_lines(end, step_mm=1.5)
-    strong = lines.weight > 0.3 * lines.weight.max()
-    if strong.sum() < 10:
-        return NotFound("the photo of the end shows no ring lines")
-    probe, inside = _read_probes(end, lines.places[strong], lines.along[strong])
-    light = np.zeros(probe.shape[0], dtype=bool)
-    count = np.zeros(probe.shape[0])
-    for step in range(probe.shape[1]):
-        here = inside[:, step]
-        count += here & light & (probe[:, step] < -CLEAR)
-        light = np.where(here & (probe[:, step] < -CLEAR), False, light | (here & (probe[:, step] > CLEAR)))
-    # The first line of a probe counts only if light wood was met before it: half a ring is lost on the mean.
-    length = float(inside.sum()) * PROBE_STEP_MM
-    rings = float(count.sum()) + 0.25 * float(strong.sum())
-    if count.sum() < 0.5 * strong.sum():
-        return NotFound("too few rings cross the end to tell their spacing")
-    spacing = length / rings
-    return Measured(spacing, 0.2 * spacing)
-
-
-def _read_probes(
-    end: Picture, places: NDArray[np.float64], along: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Evened lightness along the normal of each place, averaged a little along the ring line; and where it is read."""
-    density = end.px_per_mm
-    values = cv2.GaussianBlur(even_out(end.lightness(), density), (0, 0), 0.2 * density)
-    steps = np.arange(-PROBE_MM, PROBE_MM + 1e-6, PROBE_STEP_MM)
-    normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
-    total = np.zeros((places.shape[0], steps.size))
-    inside = np.ones(total.shape, dtype=bool)
-    for shift in (-0.7, 0.0, 0.7):
-        at = (places + shift * along)[:, None, :] + steps[None, :, None] * normal[:, None, :]
-        column, row = ((at[..., axis] * density).astype(int) for axis in (0, 1))
-        inside &= (at > 0).all(axis=2) & (column < values.shape[1]) & (row < values.shape[0])
-        total += values[np.clip(row, 0, values.shape[0] - 1), np.clip(column, 0, values.shape[1] - 1)]
-    return total / 3.0, inside
-
-
 def measure_run(side: Picture) -> tuple[float, float] | NotFound:
     """How the lines of a broad side run: mean angle to the length (degrees, toward larger y) and straightness.
 
@@ -158,7 +108,7 @@ def find_pith_line(ends: Mapping[Side, Picture]) -> Pith | NotFound:
     )
 
 
-def measure_grain(sides: Mapping[Side, Picture], bands: RingBands) -> Grain:
+def measure_grain(sides: Mapping[Side, Picture], bands: RingBands, *, pith: Pith | None = None) -> Grain:
     """All grain figures of a board; what could not be had is None, with its reason among the caveats.
 
     Parameters
@@ -167,6 +117,8 @@ def measure_grain(sides: Mapping[Side, Picture], bands: RingBands) -> Grain:
         The flattened sides that there are.
     bands : RingBands
         Ring angles up to which wood counts as plain and as rift.
+    pith : Pith or None
+        Where it passes the ends, for the run-out.
     """
     caveats: list[str] = []
     broad = [sides[side] for side in BROAD_SIDES if side in sides]
@@ -183,12 +135,23 @@ def measure_grain(sides: Mapping[Side, Picture], bands: RingBands) -> Grain:
     return Grain(
         angle_deg=None if isinstance(run, NotFound) else run[0],
         straightness=None if isinstance(run, NotFound) else run[1],
+        run_out_deg=_find_run_out(broad, pith, caveats),
         ring_spacing_mm=spacing,
         ring_angle_deg=angle,
         sawn=None if angle is None else name_cut(angle, bands),
         colour_lab=None if mean is None else (mean[0], mean[1], mean[2]),
         caveats=tuple(caveats),
     )
+
+
+def _find_run_out(broad: Sequence[Picture], pith: Pith | None, caveats: list[str]) -> Measured | None:
+    if not broad or pith is None:
+        return None
+    found = find_run_out(pith, broad[0].width_mm)
+    if isinstance(found, NotFound):
+        caveats.append(f"no run-out: {found.reason}")
+        return None
+    return found
 
 
 def _average(found: list[Measured | NotFound], caveats: list[str], what: str) -> float | None:
