@@ -23,10 +23,10 @@ from tests.drawn.camera import Camera, Scene, stand_camera, take_photo
 from tests.drawn.camera import Photo as Shot
 from tests.drawn.floors import FLOORS, draw_floor
 from tests.drawn.forest import Growth, grow_board
-from tests.drawn.laid import lay_sheets
+from tests.drawn.laid import Paper, lay_sheets
 from tests.drawn.paint import draw_side
+from tests.drawn.sheet_trials import LENGTH_MM, SIZE_PX, TYPED_OFF_PX, WIDTH_MM, draw_trial
 
-LENGTH, WIDTH = 2000.0, 200.0
 ENDS: dict[SheetName, tuple[float, float, float]] = {"foot": (25.0, 60.0, 1.5), "head": (1828.0, 90.0, -2.0)}
 
 
@@ -36,14 +36,14 @@ def as_photo(pixels: np.ndarray) -> Photo:
 
 def photograph(camera: Camera, places: dict[SheetName, tuple[float, float, float]], lower_mm: float = 0.0) -> Shot:
     """A plain grey board with sheets on it; everything else about the camera as in the drawn photos."""
-    matrix, turn, shift = stand_camera(camera, LENGTH, WIDTH)
-    flat = np.array([[0, 0, 0], [LENGTH, 0, 0], [LENGTH, WIDTH, 0], [0, WIDTH, 0.0]])
+    matrix, turn, shift = stand_camera(camera, LENGTH_MM, WIDTH_MM)
+    flat = np.array([[0, 0, 0], [LENGTH_MM, 0, 0], [LENGTH_MM, WIDTH_MM, 0], [0, WIDTH_MM, 0.0]])
     lens = np.array([camera.k1, 0, 0, 0])
     corners = cv2.projectPoints(flat, cv2.Rodrigues(turn)[0], shift, matrix, lens)[0].reshape(4, 2) + 0.5
     grey = 150 + np.random.default_rng(1).normal(0, 4, (camera.height_px, camera.width_px, 1))
     plain = np.repeat(np.clip(grey, 0, 255).astype(np.uint8), 3, axis=2)
     shot = Shot(plain, corners, matrix, turn, shift)
-    return replace(shot, picture=lay_sheets(shot, places, k1=camera.k1, lower_mm=lower_mm))
+    return replace(shot, picture=lay_sheets(shot, places, k1=camera.k1, papers=dict.fromkeys(places, Paper(lower_mm))))
 
 
 def measure(shot: Shot) -> Scale | NotFound:
@@ -51,43 +51,47 @@ def measure(shot: Shot) -> Scale | NotFound:
     return find_scale(find_sheets(as_photo(shot.picture)), size)
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_length_and_width_from_two_sheets(seed: int) -> None:
-    """A 2 m board, 12 megapixels, k1 within ±0.03: length within 0.3 %, width within 1 %, inside the stated doubt."""
-    random = np.random.default_rng(800 + seed)
-    tilt, yaw, roll = random.normal(0, (6, 4, 2))
-    k1 = float(random.uniform(-0.03, 0.03))
-    shot = photograph(Camera(4000, 3000, 0.88, tilt, yaw, roll, k1), ENDS)
-    scale = measure(shot)
-    assert isinstance(scale, Scale)
-    length, width = scale.measure_sides(shot.corners_px, corner_px=1.0)
-    assert length.value == pytest.approx(LENGTH, rel=0.003)
-    assert width.value == pytest.approx(WIDTH, rel=0.01)
-    assert abs(length.value - LENGTH) < 1.5 * length.doubt
-    assert abs(scale.k1.value - k1) < 1.5 * scale.k1.doubt
-    assert length.doubt < 0.005 * LENGTH
+def test_length_and_width_are_within_their_doubt() -> None:
+    """Boards of 2 m from 12 megapixels, k1 within ±0.03, paper that curls and was printed a little off.
+
+    Length within 0.3 %, width within 1 %; the doubt covers what is off, and is not much larger. (200 such photos:
+    ``tests/bench/bench_scale.py``.)
+    """
+    off = []
+    for seed in range(300, 309):
+        trial = draw_trial(seed, sheets=3 if seed % 3 == 0 else 2)
+        scale = find_scale(find_sheets(trial.photo), SIZE_PX)
+        assert isinstance(scale, Scale)
+        length, width = scale.measure_sides(trial.typed_px, corner_px=2 * TYPED_OFF_PX)
+        assert length.value == pytest.approx(LENGTH_MM, rel=0.003)
+        assert width.value == pytest.approx(WIDTH_MM, rel=0.01)
+        assert abs(scale.k1.value - trial.k1) < 1.6 * scale.k1.doubt
+        off.append([abs(length.value - LENGTH_MM) / length.doubt, abs(width.value - WIDTH_MM) / width.doubt])
+        assert length.doubt < 0.004 * LENGTH_MM
+    assert (np.array(off) > 1).sum(axis=0).max() <= 2
+    assert np.sqrt((np.array(off) ** 2).mean()) > 0.3  # 0.5 where the doubt is twice the deviation
 
 
 def test_one_sheet_says_how_little_it_knows() -> None:
-    shot = photograph(Camera(4000, 3000, 0.88, 4.0, 3.0, 1.0), {"foot": ENDS["foot"]})
+    shot = photograph(Camera(4000, 1400, 0.88, 4.0, 3.0, 1.0), {"foot": ENDS["foot"]})
     one = measure(shot)
-    both = measure(photograph(Camera(4000, 3000, 0.88, 4.0, 3.0, 1.0), ENDS))
+    both = measure(photograph(Camera(4000, 1400, 0.88, 4.0, 3.0, 1.0), ENDS))
     assert isinstance(one, Scale)
     assert isinstance(both, Scale)
     wide, narrow = (s.measure_sides(shot.corners_px, corner_px=1.0)[0] for s in (one, both))
     assert wide.doubt > 3 * narrow.doubt
-    assert abs(wide.value - LENGTH) < 1.5 * wide.doubt
+    assert abs(wide.value - LENGTH_MM) < 1.5 * wide.doubt
 
 
 def test_sheets_that_lie_lower_read_as_the_formula_says() -> None:
     """Thickness over camera distance: 40 mm lower make the board look larger by that share."""
-    camera = Camera(4000, 3000, 0.88)
+    camera = Camera(4000, 1400, 0.88)
     shot = photograph(camera, ENDS, lower_mm=40.0)
     scale = measure(shot)
     assert isinstance(scale, Scale)
     length, _ = scale.measure_sides(shot.corners_px, corner_px=1.0)
     distance = float(shot.translation[2])
-    assert length.value / LENGTH == pytest.approx((distance + 40.0) / distance, abs=0.002)
+    assert length.value / LENGTH_MM == pytest.approx((distance + 40.0) / distance, abs=0.002)
 
 
 def test_no_sheet_is_found_in_wood_and_floors(photo_data: Path) -> None:
@@ -202,7 +206,7 @@ def test_typed_sizes_are_held_against_the_sheets(tmp_path: Path) -> None:
     told = []
     for length in (2000.0, 1960.0):
         photos = {"face": (SidePhoto(tmp_path / "a.png", typed),)}
-        found = flatten_side(RoughBoard("A", length, WIDTH, 25, "white ash", 8, photos=photos), "face")
+        found = flatten_side(RoughBoard("A", length, WIDTH_MM, 25, "white ash", 8, photos=photos), "face")
         assert found
         told.append([c for c in found.caveats if "by the scale sheets it is" in c])
         assert any("foot scale sheet hides the wood" in c for c in found.caveats)

@@ -11,14 +11,19 @@ from grainplan.errors import NotFound
 from grainplan.geometry import Floats
 from grainplan.measured import Measured
 from grainplan.photos.corners import FOCAL_PER_LONG_SIDE
-from grainplan.photos.sheets import FoundSheet, list_mark_corners
+from grainplan.photos.sheets import SHEET_WIDTH_MM, FoundSheet, list_mark_corners
 
-CORNER_PX = 0.08  # standard deviation of a mark's corner in a sharp photo; more where the marks disagree by more
-_K1_USUAL = 0.02  # standard deviation among phone lenses
+CORNER_PX = 0.05  # standard deviation of a mark's corner in a sharp photo; more where the marks disagree by more
+# What is usual, as standard deviations, where the marks themselves do not tell.
 _FOCAL_USUAL = 0.08  # of its logarithm, about 1.15 times the long side
-_PRINT_SHARE = 0.001  # a printed sheet that measured 50 mm with a rule, within 0.1 mm over 100
+_K1_USUAL = 0.02  # among phone lenses
 _SWELL_USUAL = 0.004  # of a mark's side, by which blur and the camera's tone curve shrink or swell black marks
-_CAMERA = 9  # turn (3), shift (3), focal, k1, swell
+_PRINT_USUAL = 0.0007  # of the print's size either way: 0.2 mm over 140, as well as a rule tells
+_LOWER_USUAL_MM = (0.8, 0.9)  # mean, deviation: sheets lie on offcuts beside the board, rather lower than higher
+_UNEVEN_MM = 0.5  # between one sheet's height and the next
+_CURL_USUAL_MM = 0.8  # paper bends: its ends against its middle
+_CAMERA = 12  # turn (3), shift (3), focal, k1, swell, print along and across, how low all sheets lie
+_SHEET = 5  # turn, place (2), height and curl; of the first sheet only the last two, its frame is that of the plane
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,10 +33,11 @@ class Scale:
     Parameters
     ----------
     values : ndarray
-        Turn (Rodrigues), shift (mm), logarithm of focal over 1.15 times the long side, k1, swell; then the
-        turn and place of each sheet but the first, whose own frame is that of the plane.
+        Turn (Rodrigues), shift (mm), logarithm of focal over 1.15 times the long side, k1, swell, how much larger the
+        sheets are printed along and across, how far they lie below the face (mm); then the height and curl of the first
+        sheet, whose frame is that of the plane, and the turn, place, height and curl of the others.
     covariance : ndarray
-        Of the values.
+        Of the values: from what the marks' corners leave open and from what is usual of lenses, printers and paper.
     size_px : (int, int)
         Of the photo.
     off_px : float
@@ -70,7 +76,7 @@ class Scale:
         turn = _slope(lambda v: sides(v, corners), self.values)
         variance = np.diag(turn @ self.covariance @ turn.T)
         shake = _slope(lambda c: sides(self.values, c.reshape(4, 2)), corners.ravel())
-        variance = variance + (shake**2).sum(axis=1) * (corner_px / 2) ** 2 + (here * _PRINT_SHARE / 2) ** 2
+        variance = variance + (shake**2).sum(axis=1) * (corner_px / 2) ** 2
         length, width = (Measured(float(v), 2 * float(np.sqrt(s))) for v, s in zip(here, variance, strict=True))
         return length, width
 
@@ -78,9 +84,10 @@ class Scale:
 def find_scale(sheets: tuple[FoundSheet, ...], size_px: tuple[int, int]) -> Scale | NotFound:
     """The camera that best explains where the marks of the sheets stand.
 
-    Unknown together: turn and shift of the camera, its focal length and k1 (held near what phones have), how much the
-    black marks look swollen (the distance of their middles does not), and where every sheet lies. Solved by Gauss and
-    Newton's method with Levenberg's damping.
+    Unknown together: turn and shift of the camera; where every sheet lies; and, held near what is usual, focal length
+    and k1, how much the black marks look swollen (the distance of their middles does not), how large they were printed,
+    how far the sheets lie below the face, and how they curl. What the photo cannot tell of these stays in the doubt.
+    Solved by Gauss and Newton's method with Levenberg's damping.
 
     Parameters
     ----------
@@ -92,17 +99,23 @@ def find_scale(sheets: tuple[FoundSheet, ...], size_px: tuple[int, int]) -> Scal
         return NotFound("no scale sheet found; lay one at each end of the board, flat, at the height of its face")
     seen = np.vstack([s.corners_px for s in sheets])
     values = _guess(sheets, size_px)
-    usual = np.array([_FOCAL_USUAL, _K1_USUAL, _SWELL_USUAL])
+    own = [i for k in range(len(sheets)) for i in (_CAMERA + _SHEET * k, _CAMERA + _SHEET * k + 1)]
+    held = np.array([*range(6, _CAMERA), *own])
+    mean = np.array([0.0] * 5 + [_LOWER_USUAL_MM[0]] + [0.0, 0.0] * len(sheets))
+    spread = np.array(
+        [_FOCAL_USUAL, _K1_USUAL, _SWELL_USUAL, _PRINT_USUAL, _PRINT_USUAL, _LOWER_USUAL_MM[1]]
+        + [_UNEVEN_MM, _CURL_USUAL_MM] * len(sheets)
+    )
 
     corner_px = CORNER_PX
     for _ in range(2):
 
         def misfit(v: Floats, corner: float = corner_px) -> Floats:
-            return np.concatenate([((_project(v, size_px) - seen) / corner).ravel(), v[6:9] / usual])
+            return np.concatenate([((_project(v, size_px) - seen) / corner).ravel(), (v[held] - mean) / spread])
 
         values, slope = _solve(misfit, values)
-        off = misfit(values)[:-3] * corner_px
-        off_px = float(np.sqrt((off**2).sum() / max(1, off.size - values.size)))
+        off = misfit(values)[: seen.size] * corner_px
+        off_px = float(np.sqrt((off**2).sum() / max(1, off.size - (values.size - held.size))))
         corner_px = max(CORNER_PX, off_px)
     if off_px > max(1.5, 0.0006 * max(size_px)):
         return NotFound(
@@ -115,7 +128,7 @@ def _guess(sheets: tuple[FoundSheet, ...], size_px: tuple[int, int]) -> Floats:
     """A camera that looks straight down on the first sheet, and the others where they then lie."""
     plan = list_mark_corners()
     focal = FOCAL_PER_LONG_SIDE * max(size_px)
-    values = np.zeros(_CAMERA + 3 * (len(sheets) - 1))
+    values = np.zeros(_CAMERA + 2 + _SHEET * (len(sheets) - 1))
     base = np.mean([_fit_rigid(plan, s.corners_px)[0] for s in sheets])
     _, roll, start = _fit_rigid(plan, sheets[0].corners_px)
     values[2] = roll
@@ -124,7 +137,8 @@ def _guess(sheets: tuple[FoundSheet, ...], size_px: tuple[int, int]) -> Floats:
     turn = np.array([[np.cos(roll), -np.sin(roll)], [np.sin(roll), np.cos(roll)]])
     for i, sheet in enumerate(sheets[1:]):
         _, own, place = _fit_rigid(plan, sheet.corners_px)
-        values[_CAMERA + 3 * i : _CAMERA + 3 * i + 3] = (own - roll, *(turn.T @ (place - start) / base))
+        at = _CAMERA + 2 + _SHEET * i
+        values[at : at + 3] = (own - roll, *(turn.T @ (place - start) / base))
     return values
 
 
@@ -140,12 +154,13 @@ def _project(values: Floats, size_px: tuple[int, int]) -> Floats:
     """Where the camera sees the corners of all marks, px."""
     plan = list_mark_corners()
     middles = np.repeat([plan[:4].mean(axis=0), plan[4:].mean(axis=0)], 4, axis=0)
-    plan = middles + (plan - middles) * (1 + values[8])
-    lies = [plan]
-    for turn, x, y in values[_CAMERA:].reshape(-1, 3):
-        lies.append(plan @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]) + (x, y))
-    flat = np.vstack(lies)
-    seen = flat @ _turn_of(values)[:, :2].T + values[3:6]
+    plan = (middles + (plan - middles) * (1 + values[8])) * (1 + values[9:11])
+    lies = []
+    for turn, x, y, height, curl in np.concatenate([np.zeros(3), values[_CAMERA:]]).reshape(-1, _SHEET):
+        flat = plan @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]) + (x, y)
+        bow = curl * ((plan[:, :1] / (SHEET_WIDTH_MM / 2) - 1) ** 2 - 1 / 3)
+        lies.append(np.hstack([flat, values[11] + height + bow]))
+    seen = np.vstack(lies) @ _turn_of(values).T + values[3:6]
     plain = seen[:, :2] / seen[:, 2:]
     bent = plain * (1 + values[7] * (plain**2).sum(axis=1, keepdims=True))
     return np.asarray(bent * _focal_of(values, size_px) + np.array(size_px) / 2, float)

@@ -38,6 +38,8 @@ class Camera:
         Radial distortion in OpenCV's normalised coordinates, with f = 1.15 times the photo's width.
     off_centre
         Where the board's centre is aimed at, as a part of the photo's width and height from its middle.
+    focal_ratio
+        Focal length over 1.15 times the photo's width; `k1` belongs to this focal length.
     """
 
     width_px: int = 3000
@@ -48,6 +50,7 @@ class Camera:
     roll_deg: float = 0.0
     k1: float = 0.0
     off_centre: tuple[float, float] = (0.0, 0.0)
+    focal_ratio: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +108,7 @@ def list_corners(solid: Solid, side: Side) -> NDArray[np.float64]:
 
 def stand_camera(camera: Camera, wide_mm: float, high_mm: float) -> tuple[NDArray[np.float64], ...]:
     """Camera matrix, rotation and translation for a side of this size."""
-    focal = FOCAL_PER_WIDTH * camera.width_px
+    focal = FOCAL_PER_WIDTH * camera.width_px * camera.focal_ratio
     matrix = np.array([[focal, 0.0, camera.width_px / 2.0], [0.0, focal, camera.height_px / 2.0], [0.0, 0.0, 1.0]])
     matrix[:2, 2] -= 0.5  # OpenCV counts from the centre of the first pixel
     rotation = np.eye(3)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 
@@ -20,6 +23,34 @@ from tests.drawn.camera import Photo
 from tests.drawn.solid import Picture
 
 _FINE = 12  # px a mm
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """How a sheet came out of the printer, how it lies, and how sharply it is seen.
+
+    Parameters
+    ----------
+    lower_mm
+        How far below the seen side it lies.
+    curl_mm
+        How far its two ends lie below its middle.
+    print_x, print_y
+        Size of the print over what it should be, along the sheet and across.
+    blur_px, noise
+    """
+
+    lower_mm: float = 0.0
+    curl_mm: float = 0.0
+    print_x: float = 1.0
+    print_y: float = 1.0
+    blur_px: float = 0.6
+    noise: float = 1.6
+
+    def depth_at(self, along_mm: np.ndarray) -> np.ndarray:
+        """How far below the seen side the paper is, `along_mm` from its left end."""
+        half = SHEET_WIDTH_MM / 2
+        return self.lower_mm + self.curl_mm * ((along_mm / half - 1) ** 2 - 1 / 3)
 
 
 def draw_sheet(name: SheetName) -> Picture:
@@ -44,25 +75,26 @@ def lay_sheets(
     places: dict[SheetName, tuple[float, float, float]],
     *,
     k1: float,
-    lower_mm: float = 0.0,
+    papers: Mapping[SheetName, Paper] | None = None,
     seed: int = 0,
 ) -> Picture:
     """The photo with sheets on it.
 
-    `places`: for each sheet the place of its corner on the seen side (u, v, mm) and its turn (degrees). `lower_mm`: how
-    far below the seen side they lie.
+    `places`: for each sheet the place of its corner on the seen side (u, v, mm) and its turn (degrees).
     """
     random = np.random.default_rng(seed)
     picture = photo.picture.astype(np.float32)
     lens = np.array([k1, 0, 0, 0.0])
     for name, (u0, v0, turn_deg) in places.items():
+        paper = (papers or {}).get(name, Paper())
         turn = np.radians(turn_deg)
         to_board = np.array([[np.cos(turn), -np.sin(turn), u0], [np.sin(turn), np.cos(turn), v0], [0, 0, 1]])
+        to_board = to_board @ np.diag([paper.print_x, paper.print_y, 1.0])
         rim = np.array(
             [[0, 0, 1], [SHEET_WIDTH_MM, 0, 1], [SHEET_WIDTH_MM, SHEET_HEIGHT_MM, 1], [0, SHEET_HEIGHT_MM, 1]]
         )
         flat = rim @ to_board.T
-        flat[:, 2] = lower_mm
+        flat[:, 2] = paper.depth_at(rim[:, 0])
         seen = cv2.projectPoints(flat, cv2.Rodrigues(photo.rotation)[0], photo.translation, photo.camera_matrix, lens)[
             0
         ].reshape(4, 2)
@@ -71,32 +103,46 @@ def lay_sheets(
         high = np.minimum(high, [picture.shape[1], picture.shape[0]])
         if (high <= low).any():
             continue
-        fine = 4  # points a pixel and direction, so that edges fall as they do on a sensor
-        x = low[0] - 0.5 + (np.arange((high[0] - low[0]) * fine) + 0.5) / fine
-        y = low[1] - 0.5 + (np.arange((high[1] - low[1]) * fine) + 0.5) / fine
-        grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 1, 2)
-        rays = _straighten(grid.reshape(-1, 2), photo.camera_matrix, k1)
-        world = np.column_stack([rays, np.ones(len(rays))]) @ photo.rotation
-        eye = -photo.rotation.T @ photo.translation
-        reach = (lower_mm - eye[2]) / world[:, 2]
-        place = np.column_stack([eye[0] + reach * world[:, 0], eye[1] + reach * world[:, 1], np.ones(len(rays))])
-        on = (place @ np.linalg.inv(to_board).T)[:, :2]
-        shape = (y.size, x.size)
-        paper = draw_sheet(name).astype(np.float32)
-        tone = cv2.remap(
-            paper,
-            (on[:, 0] * _FINE - 0.5).astype(np.float32).reshape(shape),
-            (on[:, 1] * _FINE - 0.5).astype(np.float32).reshape(shape),
-            cv2.INTER_LINEAR,
-            borderMode=cv2.BORDER_REPLICATE,
-        )
-        inside = ((on >= 0) & (on <= (SHEET_WIDTH_MM, SHEET_HEIGHT_MM))).all(axis=1).reshape(shape).astype(np.float32)
-        cover, ink = (_mean_blocks(p, fine)[..., None] for p in (inside, inside * tone))
         part = picture[low[1] : high[1], low[0] : high[0]]
+        cover, ink = _print_part(photo, draw_sheet(name), (paper, to_board, k1), low, part.shape)
         laid = part * (1 - cover) + ink
-        laid = cv2.GaussianBlur(laid, (0, 0), 0.6) + random.normal(0, 1.6, laid.shape)
+        laid = cv2.GaussianBlur(laid, (0, 0), paper.blur_px) + random.normal(0, paper.noise, laid.shape)
         picture[low[1] : high[1], low[0] : high[0]] = np.where(cover > 0, laid, part)
     return np.clip(picture + 0.5, 0, 255).astype(np.uint8)
+
+
+def _print_part(
+    photo: Photo,
+    print_: Picture,
+    lies: tuple[Paper, np.ndarray, float],
+    low: np.ndarray,
+    shape: tuple[int, ...],
+) -> tuple[np.ndarray, np.ndarray]:
+    """How much of each pixel a sheet covers, and what it adds to it."""
+    paper, to_board, k1 = lies
+    fine = 4  # points a pixel and direction, so that edges fall as they do on a sensor
+    x = low[0] - 0.5 + (np.arange(shape[1] * fine) + 0.5) / fine
+    y = low[1] - 0.5 + (np.arange(shape[0] * fine) + 0.5) / fine
+    grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    rays = _straighten(grid, photo.camera_matrix, k1)
+    world = np.column_stack([rays, np.ones(len(rays))]) @ photo.rotation
+    eye = -photo.rotation.T @ photo.translation
+    onto = np.linalg.inv(to_board).T
+    depth = np.full(len(rays), paper.lower_mm)
+    on = np.zeros((len(rays), 2))
+    for _ in range(3 if paper.curl_mm else 1):
+        reach = (depth - eye[2]) / world[:, 2]
+        place = np.column_stack([eye[0] + reach * world[:, 0], eye[1] + reach * world[:, 1], np.ones(len(rays))])
+        on = (place @ onto)[:, :2]
+        depth = paper.depth_at(np.clip(on[:, 0], 0, SHEET_WIDTH_MM))
+    at = (on * _FINE - 0.5).astype(np.float32).reshape(y.size, x.size, 2)
+    tone = cv2.remap(
+        print_.astype(np.float32), at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    inside = ((on >= 0) & (on <= (SHEET_WIDTH_MM, SHEET_HEIGHT_MM))).all(axis=1).reshape(tone.shape)
+    cover = inside.astype(np.float32)
+    mean, ink = (_mean_blocks(p, fine)[..., None] for p in (cover, cover * tone))
+    return mean, ink
 
 
 def _straighten(places_px: np.ndarray, matrix: np.ndarray, k1: float) -> np.ndarray:
