@@ -124,7 +124,11 @@ def test_a_missing_a_torn_and_an_outdated_plan_are_told(tmp_path):
         read_plan(job)
 
 
-def _measured(job):
+EXAMPLE_KNOT = Box(508.0, 25.4, 558.8, 63.5)
+ELSEWHERE = Box(1508.0, 25.4, 1558.8, 63.5)
+
+
+def _measured(job, *, knot=ELSEWHERE):
     """Board A with the figures of the format's example and a drawn picture for each side."""
     noise = np.random.default_rng(7)
     sizes = {"face": (368, 3658), "back": (368, 3658), "foot": (48, 368)}
@@ -133,7 +137,7 @@ def _measured(job):
         for name, size in sizes.items()
     }
     grain = Grain(1.8, 0.93, 2.9, 17.0, "plain", (68.1, 7.9, 24.0), ("the ends are dark",))
-    found = Flaw("knot", "face", Box(508.0, 25.4, 558.8, 63.5), found_by="program", confidence=0.86)
+    found = Flaw("knot", "face", knot, found_by="program", confidence=0.86)
     return MeasuredBoard(
         board=job.board("A"),
         length_mm=Measured(1828.8, 2.5, ("from one photo",)),
@@ -160,7 +164,7 @@ def test_measured_boards_go_through_their_file_with_every_pixel(tmp_path):
 
 def test_boards_json_has_the_keys_of_the_format_in_its_order(tmp_path):
     job = read_job(make_job_folder(tmp_path, EXAMPLE))
-    full = _measured(job)
+    full = _measured(job, knot=EXAMPLE_KNOT)
     plain = replace(
         full,
         length_mm=Measured(1828.8, 0.0),
