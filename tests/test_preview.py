@@ -15,6 +15,7 @@ from grainplan.match.surfaces import LeafSurface
 from grainplan.picture import Picture
 from grainplan.plan import PlannedBay, PlannedPanel, Seam, Strip
 from grainplan.show.marks import LIGHT_AND_DARK, MEANINGS, find_sign, load_font
+from grainplan.show.mist import cover_with_mist
 from grainplan.show.panel_picture import draw_panel
 from grainplan.show.preview import Piece, draw_bay, draw_piece, draw_view, measure_wood_tone, name_files, save_previews
 from grainplan.show.strips import place_strips
@@ -251,7 +252,8 @@ def test_all_pictures_are_written(tmp_path: Path) -> None:
     told: list[float] = []
     paths = save_previews(example_piece(), tmp_path / "out", progress=lambda share, _: told.append(share))
     names = [str(p.relative_to(tmp_path / "out")) for p in paths]
-    assert names == ["front.png", "back.png", "bays/left door.png", "bays/right door.png", "bays/left side.png"]
+    assert names[:3] == ["front.png", "back.png", "front-guesses.png"]  # the example shows stand-ins
+    assert names[3:] == ["bays/left door.png", "bays/right door.png", "bays/left side.png"]
     assert told == sorted(told)
     assert told[-1] == 1.0
     sizes = {p.name: Image.open(p).size for p in paths}
@@ -289,3 +291,17 @@ def test_the_font_has_every_letter_that_is_written() -> None:
     box = bytes(font.getmask("\uffff"))
     text = "".join(MEANINGS.values()) + LIGHT_AND_DARK + "äöüßéøœČł½⅛⅜⅝⅞×·–—…″′→"
     assert not [c for c in set(text) - {" "} if bytes(font.getmask(c)) == box]
+
+
+def test_mist_is_as_thick_as_the_doubt_and_spares_what_was_seen() -> None:
+    sure = np.array([[0.9, 0.9, 0.2, 0.2]], np.float32)
+    plain = Picture(blank((100, 60, 20)), DENSITY)
+    misty = cover_with_mist(LeafSurface(plain, "inside", 0.55, sure)).picture
+    assert misty is not None
+    assert (misty.pixels[:, :200] == (100, 60, 20)).all()  # surer than all that a prediction reaches
+    assert (misty.pixels[:, -200:].astype(int) - (100, 60, 20) > 100).all()
+    for seen in ("leaf photo", "own side"):
+        assert cover_with_mist(LeafSurface(plain, seen)).picture is plain
+    idea = cover_with_mist(LeafSurface(plain, "stand-in")).picture
+    assert idea is not None
+    assert (idea.pixels == misty.pixels[0, -1]).all()  # another surface in its place tells no more than a poor guess

@@ -26,6 +26,8 @@ LIGHT_AND_DARK = (
     "the other, and they change places as one walks by. No flat picture can show it. Slip matching avoids it."
 )
 
+MIST = "Mist lies over what the program guesses: the thicker it is, the less is known of the wood there."
+
 Font = ImageFont.FreeTypeFont
 
 

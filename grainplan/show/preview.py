@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import get_args
 
@@ -24,6 +25,7 @@ from grainplan.show.marks import (
     INK,
     LIGHT_AND_DARK,
     MEANINGS,
+    MIST,
     PREDICTED,
     QUIET_INK,
     Note,
@@ -34,6 +36,7 @@ from grainplan.show.marks import (
     write_marks,
     write_notes,
 )
+from grainplan.show.mist import cover_with_mist
 from grainplan.show.panel_picture import PieceSide, draw_panel, find_surface
 from grainplan.show.strips import StripPlace, place_strips
 from grainplan.show.wood_frame import BayLayout, Colour, draw_bay_frame, lay_out_bay
@@ -57,6 +60,8 @@ class Piece:
         A bay that is missing here stands open.
     surfaces : mapping of (leaf, surface) to LeafSurface
         Of each leaf, what its two surfaces look like and what that picture is worth.
+    misty : bool
+        Whether these pictures lie under a mist where the program guesses.
     """
 
     title: str
@@ -65,6 +70,7 @@ class Piece:
     bays: tuple[Bay, ...]
     planned: Mapping[str, PlannedBay]
     surfaces: Surfaces = field(default_factory=dict)
+    misty: bool = False
 
     def bay(self, name: str) -> Bay:
         """The bay of that name; :class:`ValueError` where there is none."""
@@ -89,6 +95,19 @@ def gather_piece(job: Job, plan: Plan, surfaces: Surfaces) -> Piece:
     """Put together what is drawn for a job and its plan."""
     planned = {bay.name: bay for bay in plan.bays}
     return Piece(job.title, job.frame, job.shop.joint_mm, job.bays, planned, surfaces)
+
+
+def show_guesses(piece: Piece) -> Piece:
+    """The same piece with mist over whatever the program guesses, the thicker the less is known."""
+    shown = {s.leaf for bay in piece.planned.values() for panel in bay.panels.values() for s in panel.strips}
+    misty = {key: cover_with_mist(surface) for key, surface in piece.surfaces.items() if key[0] in shown}
+    return replace(piece, surfaces=misty, misty=True)
+
+
+def has_guesses(piece: Piece) -> bool:
+    """Whether any strip that shows at the front has not been seen itself."""
+    strips = [s for bay in piece.planned.values() for panel in bay.panels.values() for s in panel.strips]
+    return any(s.seen in ("inside", "stand-in") for s in strips)
 
 
 def draw_piece(piece: Piece, side: PieceSide, *, width_px: int = 2000) -> Pixels:
@@ -132,6 +151,8 @@ def draw_bay(piece: Piece, name: str, *, height_px: int = 1500) -> Pixels:
 def save_previews(piece: Piece, folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
     """Draw everything and write it: front.png, back.png and bays/NAME.png in `folder`, each in one step.
 
+    Where surfaces are predicted, front-guesses.png shows the front under a mist where little is known.
+
     Returns
     -------
     list of Path
@@ -143,19 +164,21 @@ def save_previews(piece: Piece, folder: Path, *, progress: Progress = keep_quiet
         When the disk is full or the folder cannot be written.
     """
     make_folder(folder / "bays")
-    paths = [folder / "front.png", folder / "back.png"]
-    paths += [folder / "bays" / f"{stem}.png" for stem in name_files(b.name for b in piece.bays)]
-    for place, path in enumerate(paths):
-        progress(place / len(paths), f"drawing {path.stem}")
-        if place < 2:
-            drawn = draw_piece(piece, "front" if place == 0 else "back")
-        else:
-            drawn = draw_bay(piece, piece.bays[place - 2].name)
+    drawings: dict[Path, Callable[[], Pixels]] = {
+        folder / "front.png": lambda: draw_piece(piece, "front"),
+        folder / "back.png": lambda: draw_piece(piece, "back"),
+    }
+    if has_guesses(piece):
+        drawings[folder / "front-guesses.png"] = lambda: draw_piece(show_guesses(piece), "front")
+    for bay, stem in zip(piece.bays, name_files(b.name for b in piece.bays), strict=True):
+        drawings[folder / "bays" / f"{stem}.png"] = partial(draw_bay, piece, bay.name)
+    for place, (path, draw) in enumerate(drawings.items()):
+        progress(place / len(drawings), f"drawing {path.stem}")
         sheet = io.BytesIO()
-        Image.fromarray(drawn).save(sheet, "PNG", compress_level=2)
+        Image.fromarray(draw()).save(sheet, "PNG", compress_level=2)
         replace_file(path, sheet.getvalue())
     progress(1.0, "drawn")
-    return paths
+    return list(drawings)
 
 
 def name_files(names: Iterable[str]) -> list[str]:
@@ -292,6 +315,8 @@ def list_notes(piece: Piece, drawn: Sequence[_DrawnBay]) -> list[Note]:
     """What stands under a picture: what each sign on it means, and the caution that belongs to opened halves."""
     shown = {s.text for d in drawn for s in d.signs}
     notes = [Note(_tell_meaning(sign, drawn), sign) for sign in MEANINGS if sign in shown]
+    if piece.misty:
+        notes.append(Note(MIST))
     planned = [piece.planned[d.bay.name] for d in drawn if d.bay.name in piece.planned]
     if any(seam.match == "book" for bay in planned for seam in bay.seams):
         notes.append(Note(LIGHT_AND_DARK))
