@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from grainplan.boards import BROAD_SIDES, BoardSide, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
+from grainplan.boards import BROAD_SIDES, BoardSide, BroadSide, Flaw, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
 from grainplan.choice import Outcome, resaw_as, resaw_boards, see_surfaces, size_bay
 from grainplan.errors import NotFound, PlanError
 from grainplan.frame import Bay
@@ -21,13 +21,14 @@ from grainplan.jobfolder.boardsfile import BOARDS_FILE, read_known_boards
 from grainplan.jobfolder.planfile import PLAN_FILE, read_plan
 from grainplan.photos.flatten import flatten_side
 from grainplan.photos.load import REDUCTIONS, load_photo, read_header
+from grainplan.photos.locate import locate_side
 from grainplan.picture import Picture, Pixels
 from grainplan.pieces import cut_free
 from grainplan.plan import PlannedBay, Seam
 from grainplan.resaw import Resaw, Stock, compare_leaf_counts
 from grainplan.show.board_end import BoardEnd, draw_board_end
 from grainplan.show.panel_picture import PieceSide
-from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece
+from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece, show_guesses
 from grainplan.units import format_length
 
 SCREEN_PX = 1800
@@ -108,6 +109,31 @@ def encode_jpeg(pixels: Pixels, *, quality: int = 82) -> bytes:
     return sheet.getvalue()
 
 
+@dataclass(frozen=True, slots=True)
+class FoundBoard:
+    """Where a board was found in a photo: its corners, px of the whole upright photo, and how sure that is."""
+
+    corners: tuple[Point, ...]
+    says: str
+
+
+def find_corners(board: RoughBoard, side: Side, photo: SidePhoto) -> FoundBoard | NotFound:
+    """Find the board's corners in a photo, to be looked at and corrected; PhotoError where it cannot be read."""
+    found = locate_side(replace(board, photos={side: (replace(photo, x_mm=None),)}), side)
+    if isinstance(found, NotFound):
+        return found
+    says = f"Found in the photo, within about {found.doubt_px:.0f} px; look at the four corners."
+    return FoundBoard(
+        tuple((float(x), float(y)) for x, y in found.corners_px.round(1)), " ".join([says, *found.caveats])
+    )
+
+
+def take_stretch(board: RoughBoard, x_mm: tuple[float, float]) -> RoughBoard:
+    """The stretch of a board that one photo shows, as a board of its own; flaws left out."""
+    start, end = board.width_at(x_mm[0]), board.width_at(x_mm[1])
+    return replace(board, length_mm=x_mm[1] - x_mm[0], width_mm=start, width_head_mm=end, flaws=(), pieces=())
+
+
 def square_on(board: RoughBoard, side: Side, photo: Path, *, corners: Sequence[Point]) -> BoardSide | NotFound:
     """One side as these corners would make it, to be looked at before they are written down.
 
@@ -172,9 +198,15 @@ def tell_other_counts(job: Job, name: str) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def draw_side_of(job: Job, outcome: Outcome | None, side: PieceSide, *, width_px: int = 1250) -> Pixels:
-    """The piece from the front or from behind, in its own wood where there is a plan, else as open frames."""
-    return draw_piece(gather_shown(job, outcome), side, width_px=width_px)
+def draw_side_of(
+    job: Job, outcome: Outcome | None, side: PieceSide, *, width_px: int = 1250, misty: bool = False
+) -> Pixels:
+    """The piece from the front or from behind, in its own wood where there is a plan, else as open frames.
+
+    With `misty`, whatever the program guesses lies under a mist, the thicker the less is known.
+    """
+    piece = gather_shown(job, outcome)
+    return draw_piece(show_guesses(piece) if misty else piece, side, width_px=width_px)
 
 
 def draw_bay_of(job: Job, outcome: Outcome, bay: str) -> Pixels:
@@ -203,6 +235,29 @@ def draw_face(board: MeasuredBoard, *, width_px: int = 1100) -> Pixels:
     pixels = side.picture.pixels
     size = (width_px, max(1, round(pixels.shape[0] * width_px / pixels.shape[1])))
     return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def draw_broad_side(board: MeasuredBoard, side: BroadSide, *, width_px: int = 2600) -> Pixels:
+    """A measured side square-on, as fine as a screen that is brought close can use."""
+    pixels = board.sides[side].picture.pixels
+    scale = min(1.0, width_px / pixels.shape[1])
+    size = (max(1, round(pixels.shape[1] * scale)), max(1, round(pixels.shape[0] * scale)))
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def list_proposed(flaws: Sequence[Flaw]) -> tuple[Flaw, ...]:
+    """Those flaws that the program proposes and nobody has answered yet."""
+    return tuple(flaw for flaw in flaws if flaw.found_by == "program")
+
+
+def tell_flaw(job: Job, flaw: Flaw) -> str:
+    """A flaw in a sentence: what, where it shows, how large, how far from the foot and the face edge."""
+    on = "through every leaf" if flaw.on == "through" else f"on the {flaw.on}"
+    size = f"{_length(job, flaw.box.width)} × {_length(job, flaw.box.height)}"
+    where = f"{_length(job, flaw.box.x0)} from the foot, {_length(job, flaw.box.y0)} from the face edge"
+    if flaw.found_by == "program":
+        return f"Perhaps a {flaw.kind} {on}, {flaw.confidence:.0%} sure: {size}, {where}."
+    return f"{flaw.kind.capitalize()} {on}, {size}, {where}."
 
 
 def tell_panels(job: Job, bay: Bay) -> tuple[str, ...]:

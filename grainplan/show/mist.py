@@ -14,7 +14,7 @@ CLEAR_FROM, GONE_BELOW = 0.75, 0.35
 """Expected agreement with the true surface from which a picture stands clear, and below which it is all but gone: the
 range that predictions of drawn boards reach, down to where no seam is scored on them."""
 _THICKEST = 0.88
-_COLOUR = (236.0, 232.0, 225.0)
+_COLOUR = (206.0, 214.0, 222.0)  # cool: no wood looks like it
 
 
 def cover_with_mist(surface: LeafSurface) -> LeafSurface:

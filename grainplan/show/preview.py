@@ -99,9 +99,7 @@ def gather_piece(job: Job, plan: Plan, surfaces: Surfaces) -> Piece:
 
 def show_guesses(piece: Piece) -> Piece:
     """The same piece with mist over whatever the program guesses, the thicker the less is known."""
-    shown = {s.leaf for bay in piece.planned.values() for panel in bay.panels.values() for s in panel.strips}
-    misty = {key: cover_with_mist(surface) for key, surface in piece.surfaces.items() if key[0] in shown}
-    return replace(piece, surfaces=misty, misty=True)
+    return replace(piece, misty=True)
 
 
 def has_guesses(piece: Piece) -> bool:
@@ -231,6 +229,7 @@ def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _Dra
     layout = lay_out_bay(bay, piece.frame)
     fine = scale * _FINE
     planned = piece.planned.get(bay.name)
+    surfaces = _find_shown(piece, planned)
     panels: dict[Part, Pixels] = {}
     signs: list[Sign] = []
     leaves: list[Words] = []
@@ -241,7 +240,7 @@ def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _Dra
             continue
         sight = (opening.width_mm, opening.height_mm)
         places = place_strips(made, sight_width_mm=sight[0], sight_height_mm=sight[1], joint_mm=piece.joint_mm)
-        panels[opening.part] = draw_panel(places, sight, surfaces=piece.surfaces, side=side, px_per_mm=fine)
+        panels[opening.part] = draw_panel(places, sight, surfaces=surfaces, side=side, px_per_mm=fine)
         for place in places:
             left, right = _across(place, opening.width_mm, side)
             x = (opening.left_mm + (left + right) / 2) * scale
@@ -261,6 +260,14 @@ def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _Dra
     size = (max(1, round(layout.width_mm * scale)), max(1, round(layout.height_mm * scale)))
     shown_px = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
     return _DrawnBay(bay, shown_px, tuple(signs), tuple(leaves), tuple(expected))
+
+
+def _find_shown(piece: Piece, planned: PlannedBay | None) -> Surfaces:
+    """The surfaces of a bay's leaves as they are to be drawn."""
+    if planned is None or not piece.misty:
+        return piece.surfaces
+    leaves = {strip.leaf for panel in planned.panels.values() for strip in panel.strips}
+    return {key: cover_with_mist(surface) for key, surface in piece.surfaces.items() if key[0] in leaves}
 
 
 def _across(place: StripPlace, width_mm: float, side: PieceSide) -> tuple[float, float]:
