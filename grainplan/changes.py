@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 import re
 import string
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from grainplan.boards import SIDES, Flaw, Point, Side
+from grainplan.boards import SIDES, BroadSide, ClearSpot, Flaw, Point, RoughBoard, Side, SidePhoto
 from grainplan.errors import GrainplanError, NotFound
 from grainplan.frame import Bay
 from grainplan.geometry import Box
@@ -21,8 +23,9 @@ from grainplan.jobfolder.tomltext import Place, TomlText
 from grainplan.photos.load import read_header
 from grainplan.photos.locate import locate_side
 from grainplan.plan import PlannedBay
-from grainplan.units import MM_PER_INCH
+from grainplan.units import MM_PER_INCH, spell_length
 
+Corners = tuple[Point, ...]
 _ENDINGS = {
     "JPEG": ".jpg",
     "MPO": ".jpg",
@@ -110,16 +113,78 @@ def remove_bay(job: Job, name: str) -> Job:
 
 
 def add_photo(job: Job, board: str, side: Side, *, content: bytes) -> Job:
-    """Put a photo of a board's side into `photos/` and name it in the job file.
+    """Put a photo of a board's side into `photos/` and name it in the job file, alone for that side.
 
     Raises
     ------
     PhotoError
         When it is no picture that can be read; nothing is changed then.
     """
+    path = _take_photo(job, f"{_file_stem(board)}-{side}", content=content, what=f"the photo of the {side}")
+    return editing.save_job(job, [editing.set_photo(board, side, photo=path)])
+
+
+def add_stretch(job: Job, board: str, side: BroadSide, *, content: bytes) -> Job:
+    """Add the photo of the next stretch of a long side, toward the head; each overlaps the next by a third.
+
+    Where the photos that are there already reach the head, all are spread evenly anew, and corners that stood for
+    another stretch are taken out.
+    """
+    rough = job.board(board)
+    path = _take_photo(job, f"{_file_stem(board)}-{side}", content=content, what=f"the photo of the {side}")
+    before = rough.photos.get(side, ())
+    spread, step = _spread_evenly(rough.length_mm, before), MM_PER_INCH / 4 if job.units == "in" else 5.0
+
+    def edit(text: TomlText) -> TomlText:
+        rows = text.data["board"]
+        at = next(i for i, row in enumerate(rows) if row.get("name") == board)
+        old = rows[at].get(side, [])
+        shots = [*(dict(shot) for shot in (old if isinstance(old, list) else [old])), {"photo": path}]
+        for shot, stretch, was in zip(shots, spread, [*before, None], strict=True):
+            if was is None or was.x_mm is None or max(abs(a - b) for a, b in zip(was.x_mm, stretch, strict=True)) > 1:
+                shot.pop("corners", None)
+                shot["x"] = [spell_length(min(round(v / step) * step, rough.length_mm), job.units) for v in stretch]
+        return text.set_value(("board", at, side), shots)
+
+    return editing.save_job(job, [edit])
+
+
+def remove_photo(job: Job, *, board: str, side: Side, at: int) -> Job:
+    """Take the photo at `at` (from 0) off a side; the file stays in `photos/`."""
+
+    def edit(text: TomlText) -> TomlText:
+        row = next(i for i, b in enumerate(text.data["board"]) if b.get("name") == board)
+        shots = text.data["board"][row][side]
+        rest = [shot for i, shot in enumerate(shots) if i != at] if isinstance(shots, list) else []
+        if not rest:
+            return text.remove_value(("board", row, side))
+        return text.set_value(("board", row, side), rest)
+
+    return editing.save_job(job, [edit])
+
+
+def _spread_evenly(length_mm: float, photos: Sequence[SidePhoto]) -> list[tuple[float, float]]:
+    """The stretch of each photo and of one more."""
+    last = photos[-1].x_mm if photos else None
+    if last is not None and last[1] < length_mm - 1:
+        reach = last[1] - last[0]
+        return [
+            *(photo.x_mm or (0.0, length_mm) for photo in photos),
+            (last[1] - reach / 3, min(length_mm, last[1] + reach * 2 / 3)),
+        ]
+    count = len(photos) + 1
+    reach = length_mm / (1 + (count - 1) * 2 / 3)
+    return [(i * reach * 2 / 3, min(length_mm, i * reach * 2 / 3 + reach)) for i in range(count)]
+
+
+def _file_stem(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "board"
+
+
+def _take_photo(job: Job, stem: str, *, content: bytes, what: str) -> str:
+    """Put a photo into `photos/` under a free name; answers with its path in the job folder."""
     folder = job.folder / "photos"
     make_folder(folder)
-    stem = f"{re.sub(r'[^a-z0-9]+', '-', board.lower()).strip('-') or 'board'}-{side}"
     waiting = folder / f"{stem}.new"
     replace_file(waiting, content)
     try:
@@ -127,15 +192,15 @@ def add_photo(job: Job, board: str, side: Side, *, content: bytes) -> Job:
         path = _free_path(folder, stem, _ENDINGS.get(kind, ".jpg"))
         waiting.rename(path)
     except GrainplanError as error:
-        raise type(error)(str(error).replace(waiting.name, f"the photo of the {side}")) from None
+        raise type(error)(str(error).replace(waiting.name, what)) from None
     finally:
         waiting.unlink(missing_ok=True)
-    return editing.save_job(job, [editing.set_photo(board, side, photo=f"photos/{path.name}")])
+    return f"photos/{path.name}"
 
 
-def set_corners(job: Job, board: str, side: Side, *, corners: Sequence[Point]) -> Job:
-    """Write the corners of a side's photo into the job file."""
-    return editing.save_job(job, [editing.set_corners(board, side, corners=corners)])
+def set_corners(job: Job, board: str, side: Side, *, corners: Sequence[Point], photo: int = 0) -> Job:
+    """Write the corners of a side's photo into the job file; `photo` counts from 0 where there are several."""
+    return editing.save_job(job, [editing.set_corners(board, side, corners=corners, photo=photo)])
 
 
 def write_found_corners(job: Job) -> tuple[Job, tuple[str, ...]]:
@@ -162,19 +227,85 @@ def write_found_corners(job: Job) -> tuple[Job, tuple[str, ...]]:
     return editing.save_job(job, edits) if edits else job, tuple(told)
 
 
-def add_flaw(job: Job, board: str) -> Job:
-    """Add a flaw to a board, an inch square in its middle, for the maker to say what and where it really is."""
+def add_flaw(job: Job, board: str, flaw: Flaw) -> Job:
+    """Add a flaw of the maker's to a board, after those that are there; its box is widened to whole small steps."""
     rough = job.board(board)
-    x, y = rough.length_mm / 2, rough.width_mm / 2
-    half = min(12.7, y)
-    flaw = Flaw("knot", "through", Box(x - half, y - half, x + half, y + half))
-    return editing.save_job(job, [editing.set_flaws(board, [*rough.flaws, flaw], units=job.units)])
+    mine = replace(flaw, box=_round_out(flaw.box, job, rough), found_by="maker", confidence=1.0)
+    return editing.save_job(job, [editing.set_flaws(board, [*rough.flaws, mine], units=job.units)])
+
+
+def accept_flaw(job: Job, board: str, proposed: Flaw, *, box: Box) -> Job:
+    """Take a flaw that the program proposes over as the maker's own, in this box; no panel may show it then.
+
+    Where it was moved off its first place, that place is noted as clear, so that it is not proposed there again.
+    """
+    rough = job.board(board)
+    mine = Flaw(proposed.kind, proposed.on, _round_out(box, job, rough))
+    edits = [editing.set_flaws(board, [*rough.flaws, mine], units=job.units)]
+    if not mine.box.overlaps(proposed.box) and proposed.on != "through":
+        edits.append(_set_clear(job, rough, [*rough.clear, ClearSpot(proposed.on, proposed.box)]))
+    return editing.save_job(job, edits)
+
+
+def move_flaw(job: Job, board: str, place: int, *, box: Box) -> Job:
+    """Put the maker's flaw at `place` (from 0) into another box; its comments in the file stay."""
+    rough = job.board(board)
+    moved = _round_out(box, job, rough)
+    spelt = {"from": (moved.x0, moved.y0), "to": (moved.x1, moved.y1)}
+    where: Place = ("board", board, "flaw", place)
+    return editing.save_job(
+        job,
+        [
+            editing.set_value((*where, key), [spell_length(v, job.units) for v in corner])
+            for key, corner in spelt.items()
+        ],
+    )
 
 
 def remove_flaw(job: Job, board: str, place: int) -> Job:
     """Take the flaw at `place` (from 0) off a board."""
     flaws = [flaw for at, flaw in enumerate(job.board(board).flaws) if at != place]
     return editing.save_job(job, [editing.set_flaws(board, flaws, units=job.units)])
+
+
+def call_clear(job: Job, board: str, proposed: Flaw) -> Job:
+    """Note that a flaw that the program proposes is none: it is not proposed again."""
+    if proposed.on == "through":
+        raise ValueError("a proposal lies on the face or on the back")
+    rough = job.board(board)
+    return editing.save_job(job, [_set_clear(job, rough, [*rough.clear, ClearSpot(proposed.on, proposed.box)])])
+
+
+def forget_clear(job: Job, board: str, side: BroadSide) -> Job:
+    """Let the program propose again what was called clear on one side."""
+    rough = job.board(board)
+    return editing.save_job(job, [_set_clear(job, rough, [spot for spot in rough.clear if spot.on != side])])
+
+
+def _set_clear(job: Job, board: RoughBoard, spots: Sequence[ClearSpot]) -> editing.Edit:
+    rows = [
+        {
+            "on": spot.on,
+            "from": [spell_length(v, job.units) for v in (spot.box.x0, spot.box.y0)],
+            "to": [spell_length(v, job.units) for v in (spot.box.x1, spot.box.y1)],
+        }
+        for spot in spots
+    ]
+    place: Place = ("board", board.name, "clear")
+    return editing.set_value(place, rows) if rows else editing.remove_value(place)
+
+
+def _round_out(box: Box, job: Job, board: RoughBoard) -> Box:
+    """A box on whole sixteenths or millimetres that holds `box`, within the board."""
+    step = MM_PER_INCH / 16 if job.units == "in" else 1.0
+    low = [math.floor(v / step + 0.01) * step for v in (box.x0, box.y0)]
+    high = [math.ceil(v / step - 0.01) * step for v in (box.x1, box.y1)]
+    return Box(
+        max(0.0, low[0]),
+        max(0.0, low[1]),
+        min(board.length_mm, max(high[0], low[0] + step)),
+        min(board.largest_width_mm, max(high[1], low[1] + step)),
+    )
 
 
 def keep_leaves(job: Job, *planned: PlannedBay) -> Job:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 import shutil
 import sys
@@ -19,8 +20,9 @@ from streamlit.testing.v1 import AppTest
 from grainplan import changes, looks, steps
 from grainplan.boards import Flaw, MeasuredBoard
 from grainplan.choice import resaw_boards
-from grainplan.errors import GrainplanError, PhotoError
+from grainplan.errors import GrainplanError, JobFileError, PhotoError
 from grainplan.geometry import Box
+from grainplan.jobfolder import mending
 from grainplan.picture import Picture
 from grainplan.screens.corners import guess_corners
 from grainplan.screens.work import Work
@@ -191,16 +193,76 @@ def test_a_changed_job_asks_for_a_new_choice(monkeypatch, folder) -> None:
     assert steps.reach_plan(folder).plan.job_sha256 == steps.open_job(folder).sha256
 
 
-def test_a_job_file_with_faults_is_told_until_it_is_mended(monkeypatch, folder) -> None:
-    path = folder / "job.toml"
-    good = path.read_text(encoding="utf-8")
-    path.write_text(good.replace('kerf = "1/16 in"', 'kref = "1/16 in"', 1), encoding="utf-8")
+def break_file(folder: Path, *, old: str = 'kerf = "1/16 in"', new: str = 'kref = "1/16 in"') -> tuple[str, int]:
+    """Spoil one line of the job file; answers with the file as it was and with that line's number."""
+    good = (folder / "job.toml").read_text(encoding="utf-8")
+    (folder / "job.toml").write_text(good.replace(old, new, 1), encoding="utf-8")
+    return good, good[: good.index(old)].count("\n") + 1
+
+
+def test_a_job_file_with_faults_is_told_with_the_line_until_it_is_mended(monkeypatch, folder) -> None:
+    good, line = break_file(folder)
     app = start(monkeypatch, folder)
-    assert "kref" in app.error[0].value
+    assert "kref" in words_on(app)
+    assert f"line {line}" in words_on(app)
     assert not app.exception
-    path.write_text(good, encoding="utf-8")
+    (folder / "job.toml").write_text(good, encoding="utf-8")
     app.run()
-    assert not app.error
+    assert "kref" not in words_on(app)
+
+
+@pytest.mark.parametrize(("new", "says"), [('kerf = "1 in in"', "Kerf|kerf"), ("kerf = 1/16 in", "quotes")])
+def test_a_fault_is_mended_on_its_line(monkeypatch, folder, new, says) -> None:
+    good, line = break_file(folder, new=new)
+    app = start(monkeypatch, folder)
+    assert re.search(says, words_on(app))
+    wrong = field(app, f"Line {line}")
+    assert wrong.value.startswith(new)
+    wrong.set_value(wrong.value.replace(new, 'kerf = "1/16 in"')).run()
+    assert (folder / "job.toml").read_text(encoding="utf-8") == good
+    assert app.session_state["open_desk"].job is not None
+    assert not app.exception
+
+
+def test_a_faulty_file_is_saved_as_typed_and_the_good_one_is_never_lost(monkeypatch, folder) -> None:
+    start(monkeypatch, folder)  # opened once while it was good
+    good, _ = break_file(folder)
+    app = start(monkeypatch, folder)
+    typed = good.replace('kerf = "1/16 in"', 'kerf = "wide"') + "# my own remark\n"
+    app.text_area[0].set_value(typed).run()
+    button(app, "save_whole").click().run()
+    assert (folder / "job.toml").read_text(encoding="utf-8") == typed
+    assert "wide" in words_on(app)
+    button(app, "go_back").click().run()
+    assert (folder / "job.toml").read_text(encoding="utf-8") == good
+    assert (folder / "job-set-aside.toml").read_text(encoding="utf-8") == typed
+    assert "take:A" in {b.key for b in app.button}
+    assert not app.exception
+
+
+def test_a_file_changed_elsewhere_meanwhile_is_not_overwritten(folder) -> None:
+    break_file(folder)
+    before = mending.read_file(folder)
+    break_file(folder, old="A hall cupboard", new="My hall cupboard")
+    with pytest.raises(GrainplanError, match="changed by somebody else"):
+        mending.save_file(folder, "title = 1", before=before)
+    assert "My hall cupboard" in mending.read_file(folder).text
+
+
+def test_a_file_in_another_code_is_shown_and_saved_with_its_line_ends(folder) -> None:
+    path = folder / "job.toml"
+    words = path.read_text(encoding="utf-8").replace("meter, middle", "20 \N{DEGREE SIGN}C, meter, middle")
+    path.write_bytes(words.replace("\n", "\r\n").encode("cp1252"))
+    with pytest.raises(JobFileError) as error:
+        steps.open_job(folder)
+    line = words[: words.index("\N{DEGREE SIGN}")].count("\n") + 1
+    assert mending.find_fault_lines(folder, error.value) == (line,)
+    file = mending.read_file(folder)
+    assert file.text == words
+    assert "UTF-8" in file.remark
+    mending.save_file(folder, file.text, before=file)
+    assert path.read_bytes() == words.replace("\n", "\r\n").encode()
+    assert steps.open_job(folder)
 
 
 def bench(app: AppTest, board: str) -> AppTest:
@@ -368,17 +430,81 @@ def test_a_board_without_a_broad_side_is_no_row_of_the_rack(folder) -> None:
         looks.draw_face(bare)
 
 
-def test_flaws_are_added_placed_and_taken_off(monkeypatch, folder) -> None:
-    app = bench(start(monkeypatch, folder), "C")
-    before = read(folder)["board"][2]["flaw"]
-    field(app, "To, along").set_value("42 1/2 in").run()
-    assert read(folder)["board"][2]["flaw"][0]["to"] == ["42 1/2 in", before[0]["to"][1]]
-    field(app, "To, along").set_value("100 in").run()  # the board is 74 1/2 in long
-    assert read(folder)["board"][2]["flaw"][0]["to"][0] == "42 1/2 in"
-    button(app, "flaw:C").click().run()
-    assert len(read(folder)["board"][2]["flaw"]) == 2
-    button(app, "no_flaw:C:0").click().run()
-    assert len(read(folder)["board"][2]["flaw"]) == 1
+def do_on_board(app: AppTest, side: str, **what) -> AppTest:
+    """As if it had been done on the picture of board C by mouse, finger or keyboard."""
+    stamp = app.session_state["stamp"] + 1 if "stamp" in app.session_state else 1
+    app.session_state["stamp"] = stamp
+    app.session_state[f"marks:C:{side}"] = {"last": {**what, "stamp": stamp}}
+    return app.run()
+
+
+def flaws_of_c(folder: Path) -> list[dict]:
+    return read(folder)["board"][2].get("flaw", [])
+
+
+def lay_out_flaws(monkeypatch, folder: Path) -> AppTest:
+    app = start(monkeypatch, folder)
+    app.session_state["bench_view"] = "Flaws"
+    return bench(app, "C")
+
+
+def test_flaws_are_drawn_moved_said_and_taken_off(monkeypatch, folder) -> None:
+    app = lay_out_flaws(monkeypatch, folder)
+    before = (folder / "job.toml").read_text(encoding="utf-8")
+    do_on_board(app, "face", do="draw", box=[101.0, 50.0, 127.0, 76.5])
+    drawn = flaws_of_c(folder)[1]  # rounded outward to whole sixteenths
+    assert drawn == {
+        "kind": "knot",
+        "on": "through",
+        "from": ["3 15/16 in", "1 15/16 in"],
+        "to": ["5 in", "3 1/16 in"],
+        "avoid": True,
+    }
+    next(s for s in app.selectbox if s.label == "What").select("check").run()
+    next(t for t in app.toggle if t.label == "No panel may show it").set_value(False).run()
+    assert (flaws_of_c(folder)[1]["kind"], flaws_of_c(folder)[1]["avoid"]) == ("check", False)
+    do_on_board(app, "face", do="move", id="m0", box=[25.4, 25.4, 50.8, 50.8])
+    moved = flaws_of_c(folder)[0]
+    assert (moved["from"], moved["to"]) == (["1 in", "1 in"], ["2 in", "2 in"])
+    assert "# it shows on both sides" in (folder / "job.toml").read_text(encoding="utf-8")
+    app.run()  # what was done once is not done again
+    assert len(flaws_of_c(folder)) == 2
+    do_on_board(app, "face", do="drop", id="m1")
+    do_on_board(app, "face", do="move", id="m0", box=[40.75 * 25.4, 2.75 * 25.4, 42.25 * 25.4, 4.5 * 25.4])
+    assert (folder / "job.toml").read_text(encoding="utf-8") == before
+    assert not app.exception
+
+
+def propose(folder: Path, flaw: Flaw) -> None:
+    """Let `out/boards.json` hold one flaw that the program has found on board C."""
+    path = folder / "out" / "boards.json"
+    table = json.loads(path.read_text(encoding="utf-8"))
+    row = next(row for row in table["boards"] if row["name"] == "C")
+    box = flaw.box
+    found = {"kind": flaw.kind, "on": flaw.on, "from_mm": [box.x0, box.y0], "to_mm": [box.x1, box.y1]}
+    row["flaws"] = [{**found, "found_by": "program", "confidence": 0.86, "avoid": False}]
+    path.write_text(json.dumps(table), encoding="utf-8")
+
+
+def test_a_proposal_is_accepted_moved_or_dropped_and_never_overwrites_the_makers_own(monkeypatch, folder) -> None:
+    propose(folder, Flaw("knot", "face", Box(200.0, 40.0, 220.0, 60.0), found_by="program"))
+    before = (folder / "job.toml").read_bytes()
+    mine = flaws_of_c(folder)
+    app = do_on_board(lay_out_flaws(monkeypatch, folder), "face", do="pick", id="p0")
+    assert "Perhaps a knot on the face, 86% sure" in words_on(app)
+    assert (folder / "job.toml").read_bytes() == before
+    button(app, "clear:C").click().run()
+    assert "Perhaps a knot" not in words_on(app)
+    assert flaws_of_c(folder) == mine
+    assert read(folder)["board"][2]["clear"][0]["on"] == "face"
+    assert not [f for f in steps.measure(steps.open_job(folder))[2].flaws if f.found_by == "program"]
+    button(app, "unclear:C:face").click().run()
+    assert (folder / "job.toml").read_bytes() == before
+    do_on_board(app, "face", do="move", id="p0", box=[400.0, 40.0, 420.0, 60.0])
+    accepted = flaws_of_c(folder)
+    assert accepted[0] == mine[0]
+    assert (accepted[1]["kind"], accepted[1]["on"], accepted[1]["avoid"]) == ("knot", "face", True)
+    assert not looks.list_proposed(looks.find_measured(steps.open_job(folder))["C"].flaws)
     assert not app.exception
 
 

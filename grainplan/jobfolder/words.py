@@ -32,12 +32,15 @@ class Faults:
 
     def __init__(self, raw: dict[str, Any]) -> None:
         self._raw = raw
-        self._told: dict[tuple[Loc, str], None] = {}
+        self._told: dict[tuple[Loc, str], Loc] = {}
         self._aside: set[Loc] = set()
 
-    def add(self, loc: Loc, sentence: str) -> None:
-        """Tell what is wrong at `loc` (keys and list places from 0); `sentence` goes on after the place's name."""
-        self._told[loc, sentence] = None
+    def add(self, loc: Loc, sentence: str, *, at: Loc | None = None) -> None:
+        """Tell what is wrong at `loc` (keys and list places from 0); `sentence` goes on after the place's name.
+
+        `at` is where it stands in the file, where that is another place than the one it is named by.
+        """
+        self._told[loc, sentence] = at or loc
 
     def set_aside(self, loc: Loc) -> None:
         """Note that the value at `loc` was refused, so that nobody calls it missing."""
@@ -56,7 +59,7 @@ class Faults:
 
     def places(self) -> tuple[Loc, ...]:
         """Where each of the :meth:`sentences` belongs."""
-        return tuple(loc for loc, _ in self._ordered())
+        return tuple(self._told[entry] for entry in self._ordered())
 
     def _ordered(self) -> list[tuple[Loc, str]]:
         return sorted(self._told, key=lambda entry: _order(entry[0], self._raw))
@@ -127,7 +130,7 @@ def tell_shape_faults(error: ValidationError, faults: Faults, raw: dict[str, Any
         loc: Loc = entry["loc"]
         kind = entry["type"]
         if kind == "extra_forbidden":
-            faults.add(loc[:-1], tell_unknown_key(str(loc[-1]), _table_of(loc[:-1])))
+            faults.add(loc[:-1], tell_unknown_key(str(loc[-1]), _table_of(loc[:-1])), at=loc)
         elif kind == "value_error":
             faults.add(loc, str(entry["ctx"]["error"]))
         else:

@@ -19,7 +19,7 @@ from grainplan.plan import Plan, PlannedBay
 from grainplan.progress import Progress, ShouldStop, part_of
 from grainplan.screens.closer import open_closer, show_closer
 from grainplan.screens.desk import Desk, Place
-from grainplan.screens.fields import tell_fault, tell_faults, tell_quiet
+from grainplan.screens.fields import tell_fault, tell_quiet
 from grainplan.screens.work import HandOver, Work
 from grainplan.show.panel_picture import PieceSide
 
@@ -35,7 +35,6 @@ STATUS = {
 def show_choice(desk: Desk) -> None:
     """The whole place: begin, watch, look, keep and leave out."""
     if desk.job is None:
-        tell_faults(desk)
         return
     outcome = desk.find_plan()
     if desk.work is not None:

@@ -14,6 +14,7 @@ from grainplan.boards import MeasuredBoard
 from grainplan.choice import Outcome
 from grainplan.errors import GrainplanError, JobFileError
 from grainplan.job import Job
+from grainplan.jobfolder import mending
 from grainplan.picture import Pixels
 from grainplan.screens.work import Work
 
@@ -35,6 +36,8 @@ class Desk:
         Checked; None while something is wrong.
     faults : tuple of str
         A sentence each.
+    fault_lines : tuple of int or None
+        The line of each, where the file cannot be used.
     outcome : Outcome or None
         Boards, plan and pictures, perhaps of an earlier state of the job.
     work : Work or None
@@ -47,6 +50,7 @@ class Desk:
     written: dict[str, Any] = field(default_factory=dict)
     job: Job | None = None
     faults: tuple[str, ...] = ()
+    fault_lines: tuple[int | None, ...] = ()
     outcome: Outcome | None = None
     work: Work | None = None
     told: dict[Place, str] = field(default_factory=dict)
@@ -67,9 +71,11 @@ class Desk:
         self.written = changes.read_written(self.folder)
         try:
             self.job = steps.open_job(self.folder, missing_photos="told")
-            self.faults = self.job.missing_photos
+            self.faults, self.fault_lines = self.job.missing_photos, ()
+            mending.remember_good(self.job)
         except JobFileError as error:
             self.job, self.faults = None, error.faults
+            self.fault_lines = mending.find_fault_lines(self.folder, error)
         self._mark = mark
 
     @property
@@ -81,6 +87,11 @@ class Desk:
         if self._measured is None or self._measured[0] != mark:
             self._measured = (mark, looks.find_measured(self.job))
         return self._measured[1]
+
+    def find_row(self, board: str) -> int:
+        """The place of a board in the job file, from 0."""
+        rows = self.written.get("board", [])
+        return next((at for at, row in enumerate(rows) if row.get("name") == board), 0)
 
     def find_plan(self) -> Outcome | None:
         """The plan that was made here, or the one that lies in the job folder."""

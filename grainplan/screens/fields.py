@@ -68,6 +68,19 @@ def choice_field(
     tell_fault(desk, place)
 
 
+def switch_field(desk: Desk, label: str, place: Place, *, default: bool, hint: str = "") -> None:
+    """Yes or no; `default` is what holds where the file says nothing."""
+    written = read_place(desk, place)
+    shown = default if not isinstance(written, bool) else written
+    key = _key(place, str(shown))
+
+    def write() -> None:
+        desk.write(place, bool(st.session_state[key]))
+
+    st.toggle(label, shown, key=key, help=hint or None, on_change=write)
+    tell_fault(desk, place)
+
+
 def tell_fault(desk: Desk, place: Place) -> None:
     """Under a field: why what was typed there could not be written."""
     if place in desk.told:

@@ -13,6 +13,7 @@ from grainplan.errors import GrainplanError
 from grainplan.screens import boards, choice, piece, saw, shop
 from grainplan.screens.desk import Desk, close_desk, find_desk, open_desk
 from grainplan.screens.fields import tell_faults
+from grainplan.screens.mend import show_mend
 from grainplan.screens.start import show_start
 
 PLACES = {
@@ -33,9 +34,11 @@ def show_app() -> None:
         show_start()
         return
     _show_masthead(desk)
+    if desk.job is None:
+        show_mend(desk)
+        return
     place = st.segmented_control("Places", list(PLACES), default="Boards", key="places", label_visibility="collapsed")
-    if desk.faults and place != "Choice":
-        tell_faults(desk)
+    tell_faults(desk)
     PLACES[place or "Boards"](desk)
 
 
