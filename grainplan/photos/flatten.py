@@ -9,6 +9,7 @@ import numpy as np
 from grainplan.boards import BROAD_SIDES, BoardSide, RoughBoard, Side, SidePhoto
 from grainplan.errors import NotFound
 from grainplan.geometry import apply_homography
+from grainplan.photos.align import Part
 from grainplan.photos.check import check_photo
 from grainplan.photos.corners import (
     CORNER_DOUBT_PX,
@@ -21,7 +22,7 @@ from grainplan.photos.corners import (
     place_view,
     size_side,
 )
-from grainplan.photos.join import Part, join_parts
+from grainplan.photos.join import join_parts
 from grainplan.photos.light import light_side
 from grainplan.photos.load import Photo, PhotoHeader, load_photo, read_header
 from grainplan.photos.locate import choose_search_reduction, find_corners
@@ -126,7 +127,8 @@ def _see(board: RoughBoard, side: Side, shot: SidePhoto, px_per_mm: float) -> _S
     if side in BROAD_SIDES:
         view, told = _use_sheets(photo, view, corner_px)
     told = (*view.caveats, *told, *check_photo(photo, view, side))
-    return _Seen(photo, view, corner_px, (*told, *_tell_density(view, px_per_mm), *_tell_lens(view, side)))
+    lens = _tell_lens(view, side) if len(board.photos[side]) == 1 else ()  # the join tells of it for all together
+    return _Seen(photo, view, corner_px, (*told, *_tell_density(view, px_per_mm), *lens))
 
 
 def _place_photo(

@@ -10,9 +10,9 @@ import numpy as np
 
 from grainplan.errors import NotFound
 from grainplan.geometry import Floats
+from grainplan.photos.align import ALIGN_PX_PER_MM, Part, align_parts
 from grainplan.photos.corners import View
 from grainplan.photos.light import scale_colours
-from grainplan.photos.load import Photo
 from grainplan.photos.resample import Area, flatten_photo
 from grainplan.picture import Pixels
 
@@ -23,16 +23,7 @@ _LEAST_FIT = 0.35
 _FLAT_PEAK = 0.01  # straight plain grain looks alike all along: the fit hardly falls where it is moved
 _PROBE_MM = 4.0
 JOIN_TOLD_MM = 2.0
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Part:
-    """One of several photos of a side, and the stretch of the length that it shows, mm from the foot."""
-
-    photo: Photo
-    view: View
-    start_mm: float
-    end_mm: float
+_DOUBT_TOLD_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,18 +40,32 @@ class Step:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Joined:
-    """A side made of several photos."""
+    """A side made of several photos.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8
+    parts : tuple of Part
+        As they lie in it.
+    steps : tuple of Step or NotFound
+        How the typed marks made neighbours meet.
+    doubt_mm : float
+        The farthest that a place may be off, 19 times in 20.
+    caveats : tuple of str
+    """
 
     pixels: Pixels
+    parts: tuple[Part, ...]
     steps: tuple[Step | NotFound, ...]
+    doubt_mm: float
     caveats: tuple[str, ...]
 
 
 def join_parts(parts: tuple[Part, ...], area: Area) -> Joined:
     """Flatten the parts, move each so that the wood runs on, even their colours, and blend them.
 
-    The two ends of the board stay where the tape has them; a step at a join is shared by the two photos, and fades out
-    toward their other ends.
+    The two ends of the board stay where the tape has them. A step at a join is first shared by the two photos, fading
+    out toward their other ends; then marks and lens are fitted until the wood of every overlap lies on itself.
 
     Parameters
     ----------
@@ -71,9 +76,20 @@ def join_parts(parts: tuple[Part, ...], area: Area) -> Joined:
     """
     flat = [_flatten(part, area) for part in parts]
     steps = tuple(measure_step(flat[i], flat[i + 1], area.px_per_mm) for i in range(len(parts) - 1))
-    moved = _share_steps(parts, steps)
-    flat = [_flatten(part, area) for part in moved]
-    return Joined(_blend(flat, area), steps, _tell_steps(parts, steps))
+    overlaps = tuple(
+        None if isinstance(step, NotFound) else _cut_overlap(one, other, area)
+        for step, (one, other) in zip(steps, pairwise(parts), strict=True)
+    )
+    aligned = align_parts(tuple(_share_steps(parts, steps)), parts, overlaps)
+    flat = [_flatten(part, area) for part in aligned.parts]
+    doubt = max(aligned.doubts_mm)
+    return Joined(_blend(flat, area), aligned.parts, steps, doubt, (*_tell_steps(parts, steps), *_tell_doubt(doubt)))
+
+
+def _cut_overlap(one: Part, other: Part, whole: Area) -> Area:
+    """What two parts both show, as coarsely as they are brought together."""
+    size = (one.end_mm - other.start_mm, whole.rows / whole.px_per_mm)
+    return Area.of((other.start_mm, whole.y0_mm), size, min(whole.px_per_mm, ALIGN_PX_PER_MM))
 
 
 def _flatten(part: Part, area: Area) -> tuple[int, Pixels]:
@@ -194,6 +210,15 @@ def _tell_steps(parts: tuple[Part, ...], steps: tuple[Step | NotFound, ...]) -> 
         if off > JOIN_TOLD_MM:
             told.append(
                 f"{which} did not meet by {off:.1f} mm between {parts[i + 1].start_mm:.0f} and {parts[i].end_mm:.0f} "
-                "mm; each was moved half of it. Check the x and the corners of both"
+                "mm; they were moved until their wood met. Check the x and the corners of both"
             )
     return tuple(told)
+
+
+def _tell_doubt(doubt_mm: float) -> tuple[str, ...]:
+    if doubt_mm < _DOUBT_TOLD_MM:
+        return ()
+    return (
+        f"joined from several photos: places between the ends may be up to {doubt_mm:.1f} mm off, for the marks there "
+        "are known no better than tape and wood tell",
+    )
