@@ -226,16 +226,22 @@ def movement(as_json: bool, **told: Any) -> None:
 @cli.command()
 @JOB
 @click.argument("board")
-@click.option("--depth", "depth_mm", type=LENGTH, required=True, help="From the face side as photographed.")
+@click.option("--depth", "depth_mm", type=LENGTH, help="A surface, so far from the face side as photographed.")
+@click.option("--crosscut", "crosscut_mm", type=LENGTH, help="The end that a crosscut so far from the foot lays bare.")
+@click.option("--rip", "rip_mm", type=LENGTH, help="The edge that a rip so far from the face edge lays bare.")
 @click.option("-o", "picture", type=click.Path(path_type=Path), required=True, help="The picture to write.")
 @AS_JSON
-def inside(job: Path, board: str, depth_mm: float, picture: Path, as_json: bool) -> None:
-    """Predict the surface at a depth inside BOARD, before the saw."""
+def inside(job: Path, board: str, picture: Path, as_json: bool, **cuts_mm: float | None) -> None:
+    """Predict what a cut inside BOARD will lay bare, before the saw: say one of --depth, --crosscut and --rip."""
     from grainplan import steps
     from grainplan.picture import save_picture
 
+    kinds: tuple[steps.CutKind, ...] = ("depth", "crosscut", "rip")
+    asked = [(kind, at) for kind in kinds if (at := cuts_mm[f"{kind}_mm"]) is not None]
+    if len(asked) != 1:
+        raise click.UsageError("say one of --depth, --crosscut and --rip")
     with shown_progress("looking inside") as (progress, _):
-        view = steps.look_inside(steps.open_job(job), board, depth_mm=depth_mm, progress=progress)
+        view = steps.look_inside(steps.open_job(job), board, asked[0], progress=progress)
     save_picture(view.picture, picture)
     answer(
         as_json,

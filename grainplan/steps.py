@@ -11,12 +11,13 @@ import sys
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 from grainplan.boardmeasure import Counting, LeafOffer, offer_leaves
 from grainplan.boards import BROAD_SIDES, Flaw, MeasuredBoard, RoughBoard
 from grainplan.choice import INSIDE_FOLDER, Outcome, choose_again, make_plan, resaw_as, see_surfaces, size_bay
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
-from grainplan.inside import InsideQuestion, foresee_all
+from grainplan.inside import InsideQuestion, fit_board, foresee_all
 from grainplan.job import Job
 from grainplan.jobfolder.boardsfile import read_known_boards, write_boards
 from grainplan.jobfolder.editing import new_job
@@ -39,8 +40,10 @@ from grainplan.units import Units, format_length
 from grainplan.wood.flaws import propose_flaws
 from grainplan.wood.grain import find_pith_line, measure_grain
 from grainplan.wood.solid import InsideView
+from grainplan.wood.solid_cut import draw_cut, lay_crosscut, lay_rip
 
 SAMPLE = "hall-cupboard"
+CutKind = Literal["depth", "crosscut", "rip"]
 
 
 def open_job(folder: Path, *, missing_photos: MissingPhotos = "refused") -> Job:
@@ -192,26 +195,46 @@ def _describe_offer(offer: LeafOffer, job: Job) -> str:
     return f"{leaves}: {'; '.join(told)}"
 
 
-def look_inside(job: Job, name: str, *, depth_mm: float, progress: Progress = keep_quiet) -> InsideView:
-    """The surface that a cut at this depth (from the face side as photographed) will show, board frame.
+def look_inside(job: Job, name: str, cut: tuple[CutKind, float], *, progress: Progress = keep_quiet) -> InsideView:
+    """What a cut will lay bare inside a board, board frame.
+
+    Parameters
+    ----------
+    job : Job
+    name : str
+        Of the board.
+    cut : ("depth", "crosscut" or "rip", float)
+        Where it goes, mm: from the face side as photographed, from the foot, or from the face edge.
+    progress : callable
 
     Raises
     ------
     GrainplanError
-        When the job has no such board, the board is not so thick, or its photos do not determine the rings.
+        When the job has no such board, the board is not so large, or its photos do not determine the rings.
     """
     boards = {board.name: board for board in job.boards}
     if name not in boards:
         raise GrainplanError(f"the job has no board {name}; it has {', '.join(boards)}")
-    if not 0 <= depth_mm <= boards[name].thickness_mm:
-        thickness = format_length(boards[name].thickness_mm, job.units)
-        raise GrainplanError(f"board {name} is {thickness} thick; the depth must lie within that")
-    measured = {board.name: board for board in measure(job, progress=part_of(progress, 0.0, 0.4))}
-    question = InsideQuestion(measured[name], (depth_mm,))
-    found = foresee_all([question], job.folder / INSIDE_FOLDER, progress=part_of(progress, 0.4, 1.0))[name]
-    if isinstance(found, NotFound):
+    kind, at_mm = cut
+    board = boards[name]
+    size = {"depth": board.thickness_mm, "crosscut": board.length_mm, "rip": board.largest_width_mm}[kind]
+    if not 0 <= at_mm <= size:
+        word = {"depth": "thick", "crosscut": "long", "rip": "wide"}[kind]
+        told, asked = (format_length(value, job.units) for value in (size, at_mm))
+        raise GrainplanError(f"board {name} is {told} {word}; a cut at {asked} lies outside it")
+    measured = {board.name: board for board in measure(job, progress=part_of(progress, 0.0, 0.4))}[name]
+    looking = part_of(progress, 0.4, 1.0)
+    if kind == "depth":
+        found = foresee_all([InsideQuestion(measured, (at_mm,))], job.folder / INSIDE_FOLDER, progress=looking)[name]
+        if not isinstance(found, NotFound):
+            return found[0]
         raise GrainplanError(f"board {name}: {found.reason}")
-    return found[0]
+    looking(0.0, f"board {name}: looking inside")
+    solid = fit_board(measured)
+    if isinstance(solid, NotFound):
+        raise GrainplanError(f"board {name}: {solid.reason}")
+    lay = lay_crosscut if kind == "crosscut" else lay_rip
+    return draw_cut(solid, lay(solid.grid.size_mm, min(at_mm, solid.grid.size_mm[0 if kind == "crosscut" else 1])))
 
 
 def run_plan(

@@ -10,6 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
+from PIL import Image
 
 from grainplan import steps
 from tests.conftest import ROOT
@@ -142,3 +143,14 @@ def test_found_corners_are_written_to_be_corrected(tmp_path: Path) -> None:
     for (x, y), (u, v) in zip(written, exact, strict=True):
         assert abs(x - u) < 4
         assert abs(y - v) < 4
+
+
+def test_any_straight_cut_inside_a_board_is_drawn(sample: Path, tmp_path: Path) -> None:
+    end = run("inside", str(sample), "A", "--crosscut", "36 in", "-o", str(tmp_path / "end.png"), "--json")
+    assert end.returncode == 0, end.stderr
+    assert 0.3 < json.loads(end.stdout)["confidence"] < 1
+    assert Image.open(tmp_path / "end.png").size == (381, 51)  # 7 1/2 by 1 in, 2 px a millimetre
+    outside = run("inside", str(sample), "A", "--rip", "30 in", "-o", str(tmp_path / "edge.png"))
+    assert outside.returncode == 1
+    assert "board A is 7 1/2 in wide; a cut at 30 in lies outside it" in outside.stderr
+    assert run("inside", str(sample), "A", "-o", str(tmp_path / "edge.png")).returncode == 2
