@@ -19,7 +19,7 @@ import numpy as np
 from grainplan.boards import MeasuredBoard
 from grainplan.errors import NotFound, PlanError
 from grainplan.jobfolder.safesave import make_folder, replace_file
-from grainplan.picture import Picture, read_picture
+from grainplan.picture import encode_picture, read_picture
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop
 from grainplan.wood.solid import BoardSolid, InsideView, draw_level, fit_solid
 
@@ -130,8 +130,8 @@ def write_kept(question: InsideQuestion, found: Foreseen, folder: Path) -> None:
             replace_file(folder / f"{name}.json", json.dumps({"not_found": found.reason}).encode())
         return
     for name, view in zip(question.names, found, strict=True):
-        replace_file(folder / f"{name}.png", _encode(view.picture))
-        replace_file(folder / f"{name}-rings.png", _encode(view.rings_alone))
+        replace_file(folder / f"{name}.png", encode_picture(view.picture))
+        replace_file(folder / f"{name}-rings.png", encode_picture(view.rings_alone))
         told = {
             "px_per_mm": view.picture.px_per_mm,
             "confidence": round(view.confidence, 4),
@@ -139,13 +139,6 @@ def write_kept(question: InsideQuestion, found: Foreseen, folder: Path) -> None:
             "sure": np.round(view.sure.astype(float), 3).tolist(),
         }
         replace_file(folder / f"{name}.json", json.dumps(told).encode())
-
-
-def _encode(picture: Picture) -> bytes:
-    done, content = cv2.imencode(".png", picture.pixels[:, :, ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 1])
-    if not done:
-        raise PlanError("a picture of the inside could not be written")
-    return bytes(content)
 
 
 @contextmanager

@@ -90,6 +90,14 @@ def save_picture(picture: Picture, path: Path) -> None:
         raise GrainplanError(f"{path} cannot be written ({error.strerror or error}); choose another place") from None
 
 
+def encode_picture(picture: Picture) -> bytes:
+    """A picture as PNG, quickly: photos of wood hardly shrink with more effort."""
+    done, content = cv2.imencode(".png", picture.pixels[:, :, ::-1], [cv2.IMWRITE_PNG_COMPRESSION, 1])
+    if not done:
+        raise GrainplanError("a picture could not be encoded")
+    return bytes(content)
+
+
 def read_picture(path: Path, px_per_mm: float) -> Picture:
     """Read a picture that the program wrote.
 

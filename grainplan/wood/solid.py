@@ -138,23 +138,29 @@ def fit_solid(sides: Mapping[Layer, Picture]) -> BoardSolid | NotFound:
         return NotFound(
             "the inside cannot be told without a photo of an end: face and back alone do not say which ring is which"
         )
-    sides = {**sides, "back": _fit_pixels(sides["back"], sides["face"])}
+    sides = {**sides, "back": fit_pixels(sides["back"], sides["face"])}
     placed = place_all_rings(sides)
     if isinstance(placed, NotFound):
         return placed
-    grid, pith, nodes, seen = placed.grid, placed.pith, placed.nodes, placed.sides
-    filled = fill_inside(nodes, grid, sides.keys())
+    caveats = tuple(f"there is no photo of the {layer}" for layer in ("foot", "head") if layer not in sides)
+    return fill_solid(placed, sides, caveats=caveats)
+
+
+def fill_solid(placed: PlacedRings, sides: Mapping[Layer, Picture], *, caveats: tuple[str, ...] = ()) -> BoardSolid:
+    """Estimate the inside of a board whose rings are placed on its sides, and learn its colours."""
+    grid, pith, seen = placed.grid, placed.pith, placed.sides
+    filled = fill_inside(placed.nodes, grid, sides.keys())
     code = learn_code(seen, filled.nodes, grid, 0.15)
+    broad: tuple[Layer, Layer] = ("face", "back")
     agreement = {
         layer: measure_agreement(seen[layer], place_rings(seen[layer], filled.nodes, grid), code, grid)
-        for layer in ("face", "back")
+        for layer in broad
     }
-    caveats = tuple(f"there is no photo of the {layer}" for layer in ("foot", "head") if layer not in sides)
     paint = mix_paint(sides, filled.nodes, grid, pith)
-    return BoardSolid(grid, pith, filled, code, agreement, paint, caveats)  # type: ignore[arg-type]
+    return BoardSolid(grid, pith, filled, code, agreement, paint, caveats)
 
 
-def _fit_pixels(picture: Picture, model: Picture) -> Picture:
+def fit_pixels(picture: Picture, model: Picture) -> Picture:
     """The same picture on the pixels of another; they differ by a rounding, or where photos had other densities."""
     if picture.pixels.shape == model.pixels.shape:
         return picture
@@ -171,24 +177,32 @@ def place_all_rings(sides: Mapping[Layer, Picture]) -> PlacedRings | NotFound:
     sides : mapping of side to Picture
         At least one end, and two sides that tell the board's three measures between them.
     """
-    grid = lay_grid(_measure_size(sides))
+    grid = lay_grid(measure_size(sides))
     pith = fit_pith_line(sides, grid)
     if isinstance(pith, NotFound):
         return pith
+    pulls, seen = read_sides(sides, grid, pith)
+    nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
+    return PlacedRings(grid, pith, fall_into_step(seen, grid, pulls, start=nodes), seen)
+
+
+def read_sides(
+    sides: Mapping[Layer, Picture], grid: NodeGrid, pith: PithLine
+) -> tuple[dict[Layer, LinePull], dict[Layer, SeenSide]]:
+    """What the lines of each side ask of the distortion, and each side made ready for comparing."""
     pulls: dict[Layer, LinePull] = {}
     for layer, picture in sides.items():
         steps, counts = grid.layer_steps(layer), grid.layer_counts(layer)
         places = place_pixels(grid, layer, np.arange(counts[0]) * steps[0], np.arange(counts[1]) * steps[1])
         distance = np.broadcast_to(pith.distance(*places), (counts[1], counts[0]))
         pulls[layer] = pull_along_lines(read_cells(picture, grid, layer), distance, grid, layer)
-    nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
     seen = {
         layer: prepare_side(picture, grid, layer, pith=pith, calm=pulls[layer].calm) for layer, picture in sides.items()
     }
-    return PlacedRings(grid, pith, fall_into_step(seen, grid, pulls, start=nodes), seen)
+    return pulls, seen
 
 
-def _measure_size(sides: Mapping[Layer, Picture]) -> tuple[float, float, float]:
+def measure_size(sides: Mapping[Layer, Picture]) -> tuple[float, float, float]:
     """Length, width and thickness, each the mean over the sides that show it, mm."""
     shown: tuple[list[float], list[float], list[float]] = ([], [], [])
     for layer, picture in sides.items():
