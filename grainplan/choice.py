@@ -122,18 +122,19 @@ def make_plan(
     progress, should_stop : callable
     """
     job, boards = cut_free(job, boards)
+    sawn = read_leaves(job)
     looking, choosing = part_of(progress, 0.0, 0.7), part_of(progress, 0.7, 1.0)
     outcome: Outcome | None = None
     for resaws in _list_resaws(job):
-        surfaces = see_surfaces(job, boards, resaws, workers=workers, watch=(looking, should_stop))
-        found = _choose(job, boards, resaws, known=(surfaces, {}), watch=(choosing, should_stop))
+        sight = see_leaves(job, boards, resaws, sawn=sawn, workers=workers, watch=(looking, should_stop))
+        found = _choose(job, boards, resaws, known=Known(sight), watch=(choosing, should_stop))
         if outcome is None or len(found.plan.unfilled) < len(outcome.plan.unfilled):
             outcome = found
         if not outcome.plan.unfilled or should_stop():
             break
     assert outcome is not None
-    doubts = doubt_leaves(job, boards, resaw_as(outcome.plan, job)) if job.leaf_reports else ()
-    return replace(outcome, plan=replace(outcome.plan, caveats=(*outcome.plan.caveats, *doubts)))
+    told = tell_leaves(job, boards, outcome.sight, sawn=sawn) if sawn else ()
+    return replace(outcome, told=told, plan=replace(outcome.plan, caveats=(*outcome.plan.caveats, *told)))
 
 
 def choose_again(
@@ -151,6 +152,7 @@ def choose_again(
         As it is now.
     progress, should_stop : callable
     """
+    job, _ = cut_free(job, ())
     resaws = resaw_as(before.plan, job)
     known = (before.surfaces, before.books)
     return _choose(job, before.boards, resaws, known=known, watch=(progress, should_stop))
@@ -193,76 +195,15 @@ def _choose(
     return Outcome(job, boards, told, surfaces, books=books)
 
 
-def doubt_leaves(job: Job, boards: Sequence[MeasuredBoard], resaws: Mapping[str, Resaw | NotFound]) -> tuple[str, ...]:
-    """What the maker should know of the leaves that were photographed: do the photos show the leaves that they name?
-
-    Each is held against the sides of the rough boards and against the photos of all other leaves.
-    """
-    sawn = read_leaves(job)
-    photos = [LeafPhotos(leaf.leaf, leaf.pictures) for leaf in sawn if leaf.pictures]
-    told = [caveat for leaf in sawn for caveat in leaf.caveats]
-    found = {name: resaw for name, resaw in resaws.items() if isinstance(resaw, Resaw)}
-    depths = {
-        (Leaf(name, number), surface): resaw.depth_mm(number, surface)
-        for name, resaw in found.items()
-        for number in range(1, resaw.leaves + 1)
-        for surface in SURFACES
-    }
-    known = [
-        KnownSurface(board.name, 0.0 if side == "face" else board.board.thickness_mm, board.sides[side].picture)
-        for board in boards
-        for side in BROAD_SIDES
-        if side in board.sides
-    ]
-    named = [leaf for leaf in photos if all((leaf.leaf, surface) in depths for surface in leaf.pictures)]
-    for recognised in recognise_all(named, depths, known) if named else ():
-        told += [recognised.reason] if isinstance(recognised, NotFound) else list(recognised.caveats)
-    return tuple(dict.fromkeys(told))
-
-
-def see_surfaces(
+def see_job(
     job: Job,
     boards: Sequence[MeasuredBoard],
     resaws: Mapping[str, Resaw | NotFound],
     *,
-    workers: int = 1,
     watch: tuple[Progress, ShouldStop] = (keep_quiet, never_stop),
-) -> Surfaces:
-    """The picture of every surface of every leaf: its own photo first, then what is foreseen, then the outside.
-
-    An outer surface from which much will be planed is foreseen too: what its photo shows will be gone.
-    """
-    found = {board.name: resaw for board in boards if isinstance(resaw := resaws[board.name], Resaw)}
-    better: dict[SurfaceKey, LeafSurface] = {}
-    asked = {board.name: _list_inside(found[board.name], board.name) for board in boards if board.name in found}
-    questions = [InsideQuestion(b, tuple(asked[b.name].values())) for b in boards if asked.get(b.name)]
-    progress, should_stop = watch
-    seen = foresee_all(
-        questions, job.folder / INSIDE_FOLDER, workers=workers, progress=progress, should_stop=should_stop
-    )
-    for name, views in seen.items():
-        if not isinstance(views, NotFound):
-            for key, view in zip(asked[name], views, strict=True):
-                better[key] = LeafSurface(view.picture, "inside", view.confidence, view.sure, view.rings_alone)
-    for leaf in read_leaves(job):
-        better |= {(leaf.leaf, surface): LeafSurface(p, "leaf photo") for surface, p in leaf.pictures.items()}
-    return gather_surfaces(
-        {board.name: board for board in boards}, {n: r.leaves for n, r in found.items()}, better=better
-    )
-
-
-def _list_inside(resaw: Resaw, name: str) -> dict[SurfaceKey, float]:
-    """The surfaces of a board that no photo of the rough board shows, with their depth."""
-    outer: set[SurfaceKey] = set()
-    if resaw.outer_loss_mm <= _HARDLY_PLANED_MM:
-        outer = {(Leaf(name, 1), "near"), (Leaf(name, resaw.leaves), "far")}
-    keys: list[SurfaceKey] = [(Leaf(name, n + 1), surface) for n in range(resaw.leaves) for surface in SURFACES]
-    return {key: round(resaw.depth_mm(key[0].number, key[1]), 2) for key in keys if key not in outer}
-
-
-def read_leaves(job: Job) -> tuple[SawnLeaf, ...]:
-    """The leaves that the maker has reported after the saw: their real surfaces, and which of them are gone."""
-    return tuple(read_leaf(report, job) for report in job.leaf_reports)
+) -> Sight:
+    """What is known of all leaves of a job that is sawn this way, without choosing anew."""
+    return see_leaves(job, boards, resaws, sawn=read_leaves(job), watch=watch)
 
 
 def _use_of(name: str, found: Resaw | NotFound) -> BoardUse:
