@@ -58,9 +58,9 @@ def test_length_and_width_are_within_their_doubt() -> None:
     ``tests/bench/bench_scale.py``.)
     """
     off = []
-    for seed in range(300, 309):
+    for seed in range(300, 306):
         trial = draw_trial(seed, sheets=3 if seed % 3 == 0 else 2)
-        scale = find_scale(find_sheets(trial.photo), SIZE_PX)
+        scale = find_scale(find_sheets(trial.photo, around_px=trial.typed_px), SIZE_PX)
         assert isinstance(scale, Scale)
         length, width = scale.measure_sides(trial.typed_px, corner_px=2 * TYPED_OFF_PX)
         assert length.value == pytest.approx(LENGTH_MM, rel=0.003)
@@ -68,7 +68,7 @@ def test_length_and_width_are_within_their_doubt() -> None:
         assert abs(scale.k1.value - trial.k1) < 1.6 * scale.k1.doubt
         off.append([abs(length.value - LENGTH_MM) / length.doubt, abs(width.value - WIDTH_MM) / width.doubt])
         assert length.doubt < 0.004 * LENGTH_MM
-    assert (np.array(off) > 1).sum(axis=0).max() <= 2
+    assert (np.array(off) > 1).sum(axis=0).max() <= 1
     assert np.sqrt((np.array(off) ** 2).mean()) > 0.3  # 0.5 where the doubt is twice the deviation
 
 

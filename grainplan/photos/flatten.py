@@ -155,7 +155,7 @@ def _place_photo(
 
 def _use_sheets(photo: Photo, view: View, corner_px: float) -> tuple[View, tuple[str, ...]]:
     """Take the lens from scale sheets in the photo, and hold the typed sizes against them."""
-    sheets = find_sheets(photo)
+    sheets = find_sheets(photo, around_px=view.corners_px)
     if not sheets:
         return view, ()
     scale = find_scale(sheets, view.size_px)

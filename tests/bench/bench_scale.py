@@ -20,7 +20,7 @@ def main() -> None:
     rows, lost = [], 0
     for seed in SEEDS:
         trial = draw_trial(seed, sheets=3 if seed % 3 == 0 else 2)
-        scale = find_scale(find_sheets(trial.photo), SIZE_PX)
+        scale = find_scale(find_sheets(trial.photo, around_px=trial.typed_px), SIZE_PX)
         if isinstance(scale, NotFound):
             lost += 1
             continue
