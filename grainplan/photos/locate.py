@@ -85,7 +85,7 @@ def find_corners(photo: Photo, board: RoughBoard, side: Side, shot: SidePhoto) -
     pixels, lies = _turn_to_left(photo.pixels, foot)
     points = outline_side(board, side, x_mm=shot.x_mm)
     order = list(_LIES[side, lies])
-    found = find_outline(pixels, _lay_out(points[order]), called=called)
+    found = find_outline(pixels, _lay_out(points[order]), called=called, fibres=side in BROAD_SIDES)
     if isinstance(found, NotFound):
         return found
     corners = np.empty((4, 2))

@@ -10,6 +10,7 @@ import numpy as np
 from grainplan.errors import NotFound
 from grainplan.geometry import Floats
 from grainplan.photos.edges import Edge, fit_edge, list_steps_inside, meet_edges
+from grainplan.photos.ends import FibreEnd, find_fibre_end
 from grainplan.photos.quads import Quad, judge_shape, search_quads, stand_beyond
 from grainplan.picture import Pixels
 
@@ -23,6 +24,7 @@ _DOUBT_REFUSED = 0.0015  # of the photo's long side: 6 px of a 12-megapixel phot
 _THIN_EDGE_PX = 8.0  # a board's edge that shows wider has an arris to be seen
 _PLACED_DOUBT = 0.004  # of the width: how well its proportion to the length is typed
 _RIM = 0.004  # of the photo's long side
+_FIBRE_DOUBT_PX = 3.0  # how well the stop of the fibres alone places an end
 EDGE_NAMES = ("upper edge", "right end", "lower edge", "left end")
 NEXT_MOVE = (
     "lay the board on something plain that differs from it in colour, a hand's breadth of it showing all round, or "
@@ -52,7 +54,7 @@ class Outline:
     caveats: tuple[str, ...] = ()
 
 
-def find_outline(pixels: Pixels, outline_mm: Floats, *, called: str) -> Outline | NotFound:
+def find_outline(pixels: Pixels, outline_mm: Floats, *, called: str, fibres: bool = True) -> Outline | NotFound:
     """Find a board that lies with its length across the picture.
 
     Parameters
@@ -62,6 +64,8 @@ def find_outline(pixels: Pixels, outline_mm: Floats, *, called: str) -> Outline 
         The board's corners in its own plane, clockwise from the upper left as it lies in the picture, mm.
     called : str
         How to name the photo to the maker.
+    fibres : bool
+        Whether fibres run along the board as it is seen, and stop at its ends; not so on end grain.
 
     Returns
     -------
@@ -81,16 +85,19 @@ def find_outline(pixels: Pixels, outline_mm: Floats, *, called: str) -> Outline 
     ]
     if weak:
         return NotFound(f"{called}: the board's {' and '.join(weak)} cannot be told from what lies behind; {NEXT_MOVE}")
-    return _refine(pixels, outline_mm, best, called)
+    refined = _refine(pixels, outline_mm, best, fibres=fibres)
+    return replace(refined, reason=f"{called}: {refined.reason}") if isinstance(refined, NotFound) else refined
 
 
-def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, called: str) -> Outline | NotFound:
+def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, fibres: bool) -> Outline | NotFound:
     """From the searched picture to the photo's own pixels."""
     size = (pixels.shape[1], pixels.shape[0])
     reach = 2.0 + 4.5 * quad.scale
     edges = _fit_all(pixels, quad.corners_px, reach)
     edges = _fit_all(pixels, _meet_all(edges), 5.0, edges)
-    edges = [_mind_end(pixels, e, reach) if i in (1, 3) else e for i, e in enumerate(edges)]
+    edges = [
+        _mind_end(pixels, edges, i, reach_px=reach, fibres=fibres) if i in (1, 3) else e for i, e in enumerate(edges)
+    ]
     edges = _mind_arris(pixels, outline_mm, edges)
     corners = _meet_all(edges)
     stretch, skew = judge_shape(outline_mm, corners, size)
@@ -102,25 +109,26 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, called: str) -> Outl
     ]
     if cut:
         return NotFound(
-            f"{called}: the board's {' and '.join(cut)} reaches the rim of the photo; step back until the whole side "
+            f"the board's {' and '.join(cut)} reaches the rim of the photo; step back until the whole side "
             "is in the picture, or type the corners of the part that is seen and say which part it is"
         )
     unseen = [n for n, e in zip(EDGE_NAMES, edges, strict=True) if e.support < _EDGE_SUPPORT]
     if unseen:
-        return NotFound(f"{called}: the board's {' and '.join(unseen)} cannot be followed; {NEXT_MOVE}")
+        return NotFound(f"the board's {' and '.join(unseen)} cannot be followed; {NEXT_MOVE}")
     if abs(stretch) > _SHAPE_REFUSED or skew > _SKEW_REFUSED_DEG:
         return NotFound(
-            f"{called}: what looks like the board is {_say_stretch(stretch)} for its length than typed, and {skew:.0f} "
+            f"what looks like the board is {_say_stretch(stretch)} for its length than typed, and {skew:.0f} "
             f"degrees out of square; measure length and width again, or {NEXT_MOVE}"
         )
     # A lens or a crook bows both long edges nearly alike; where they differ, one of them was not followed well.
     bows = abs(edges[0].bow_px - edges[2].bow_px) + abs(edges[1].bow_px) + abs(edges[3].bow_px)
     doubt = max(1.0, 2.0 * max(e.spread_px for e in edges), 1.5 * bows)
     if doubt > _DOUBT_REFUSED * max(size):
-        return NotFound(f"{called}: the board's corners cannot be placed better than {doubt:.0f} px; {NEXT_MOVE}")
+        return NotFound(f"the board's corners cannot be placed better than {doubt:.0f} px; {NEXT_MOVE}")
+    # What the typed proportions leave open, one of the four corners may be off by alone.
+    doubt = max(doubt, abs(math.expm1(stretch)) * _width_px(corners))
     caveats: tuple[str, ...] = ("its corners were found by the program; look whether they sit on the board",)
     if abs(stretch) > _SHAPE_TOLD:
-        doubt *= 2
         caveats += (
             f"by its outline the board is {_say_stretch(stretch)} for its length than typed; measure both again",
         )
@@ -129,6 +137,11 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, called: str) -> Outl
 
 def _say_stretch(stretch: float) -> str:
     return f"{abs(math.expm1(stretch)):.1%} {'narrower' if stretch > 0 else 'wider'}"
+
+
+def _width_px(corners: Floats) -> float:
+    """Of the two ends, on average."""
+    return 0.5 * float(np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1]))
 
 
 def _fit_all(pixels: Pixels, corners: Floats, reach: float, like: list[Edge] | None = None) -> list[Edge]:
@@ -146,16 +159,27 @@ def _at_rim(ends: Floats, size: tuple[int, int], rim: float) -> bool:
     return bool(low.all(axis=0).any() or high.all(axis=0).any())
 
 
-def _mind_end(pixels: Pixels, edge: Edge, reach: float) -> Edge:
+def _mind_end(pixels: Pixels, edges: list[Edge], at: int, *, reach_px: float, fibres: bool) -> Edge:
     """The board's own end, where a joint in the floor or the rim of a shadow beside it is stronger.
 
-    Wood has no lines across its fibres: of several lines along an end, the innermost is where the board ends.
+    The lines along the wood stop there. Wood that shows none has no lines across it either: of several lines along an
+    end, the innermost is then where the board ends.
     """
-    for off in list_steps_inside(pixels, edge, reach_px=reach):
+    edge = edges[at]
+    corners = _meet_all(edges)
+    chord, inner = corners[[at, (at + 1) % 4]], corners[[(at + 3) % 4, (at + 2) % 4]]
+    end = find_fibre_end(pixels, chord, inner, reach_px=2 * reach_px) if fibres else None
+    if isinstance(end, FibreEnd):
+        curve = (end.off_px, end.turn_px, 0.0)
+        toned = fit_edge(pixels, chord[0], chord[1], reach_px=_FIBRE_DOUBT_PX, curve=curve)
+        if toned.support >= _LEAST_SUPPORT and abs(toned.curve[0] - end.off_px) <= _FIBRE_DOUBT_PX:
+            return replace(toned, support=max(toned.support, _EDGE_SUPPORT))
+        return replace(toned, curve=curve, spread_px=_FIBRE_DOUBT_PX / 2, support=_EDGE_SUPPORT)
+    for off in list_steps_inside(pixels, edge, reach_px=reach_px):
         c0, c1, c2 = edge.curve
-        inner = fit_edge(pixels, edge.start, edge.end, reach_px=2.0, curve=(c0 + off, c1, c2))
-        if inner.support >= _LEAST_SUPPORT and inner.curve[0] > c0 + 1.0:
-            return inner
+        inner_edge = fit_edge(pixels, edge.start, edge.end, reach_px=2.0, curve=(c0 + off, c1, c2))
+        if inner_edge.support >= _LEAST_SUPPORT and inner_edge.curve[0] > c0 + 1.0:
+            return inner_edge
     return edge
 
 
@@ -172,7 +196,7 @@ def _mind_arris(pixels: Pixels, outline_mm: Floats, edges: list[Edge]) -> list[E
     if abs(stretch) < 0.004:
         return edges
     best, least = edges, (stretch / 0.008) ** 2
-    wide = 0.5 * float(np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1]))
+    wide = _width_px(corners)
     beyond = stand_beyond(outline_mm, corners, size)
     for i, seen in ((0, beyond < 0), (2, beyond > 0)):
         c0, c1, c2 = edges[i].curve

@@ -17,6 +17,9 @@ _LARGEST_ROLL_DEG = 14.0
 _ROLL_STEP_DEG = 0.5
 _STEP_PX = 4  # how far apart the two tones of an edge are compared, in the searched picture
 _NOISE = 4.0  # square of a Lab difference that nobody would call an edge
+_FELT_PX = (7, 5)  # over which lines along the wood are felt, along and across
+_FELT_LEAST = 0.6  # square of a Lab difference: less is noise
+_FELT_WEIGHT = 5.0
 _LINES = 30
 _ENDS = 10
 _LEAST_FILL = 0.3  # of the photo's length
@@ -106,7 +109,9 @@ def search_quads(pixels: Pixels, outline_mm: Floats) -> list[Quad]:
     width, height = round(pixels.shape[1] / scale), round(pixels.shape[0] / scale)
     small = cv2.resize(pixels, (width, height), interpolation=cv2.INTER_AREA)
     lab = np.asarray(cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2Lab), np.float32)
-    down, right = _step_fields(lab)
+    down, _ = _step_fields(lab)
+    felt = np.dstack([lab, feel_fibres(np.ascontiguousarray(lab[..., 0]))])
+    _, right = _step_fields(felt)
     lines = _find_lines(down)
     length = float(np.linalg.norm(outline_mm[1] - outline_mm[0]))
     ratio = float(max(np.ptp(outline_mm[[0, 3]], axis=0).max(), np.ptp(outline_mm[[1, 2]], axis=0).max())) / length
@@ -118,8 +123,25 @@ def search_quads(pixels: Pixels, outline_mm: Floats) -> list[Quad]:
             if 0.6 * _LEAST_FILL < apart < 1.1 and abs(top.slope - bottom.slope) < 0.12 and _worth(top, bottom):
                 found += _close_quads((top, bottom), _find_ends(right, top, bottom), outline_mm, (width, height))
     found.sort(key=lambda f: -f[0])
-    quads = [_judge(lab, corners, score, scale) for score, corners in found[:_JUDGED]]
+    quads = [_judge((lab, felt), corners, score, scale) for score, corners in found[:_JUDGED]]
     return sorted(quads, key=lambda q: -q.score)
+
+
+def feel_fibres(lightness: Floats) -> Floats:
+    """How much more the tone changes down the picture than along it: wood has lines, sawdust and plain cloth have not.
+
+    Parameters
+    ----------
+    lightness : ndarray, shape (rows, columns)
+        CIE L* of the searched picture.
+
+    Returns
+    -------
+    ndarray
+        Weighted so that a step of it counts beside a step of the tone; zero where neither way tells.
+    """
+    down, along = (cv2.blur(np.square(np.gradient(lightness, axis=a)), _FELT_PX) for a in (0, 1))
+    return np.asarray(_FELT_WEIGHT * np.log((down + _FELT_LEAST) / (along + _FELT_LEAST)), np.float32)
 
 
 def _worth(top: Line, bottom: Line) -> bool:
@@ -221,11 +243,11 @@ def _meet(line: Line, end: Line, long: tuple[Line, Line], width: int) -> tuple[f
     return x, line.at + line.slope * (x - half)
 
 
-def _judge(lab: Floats, corners: Floats, score: float, scale: float) -> Quad:
-    """Look along all four edges of one outline, close by and a little further off."""
+def _judge(fields: tuple[Floats, Floats], corners: Floats, score: float, scale: float) -> Quad:
+    """Look along all four edges of one outline, close by and a little further off; fibres count at the ends."""
     evidence, support, fars = np.zeros(4), np.zeros(4), np.zeros(4)
     for i in range(4):
-        profiles, off = _look_across(lab, corners[i], corners[(i + 1) % 4])
+        profiles, off = _look_across(fields[i % 2], corners[i], corners[(i + 1) % 4])
         close = profiles[:, (off >= 1) & (off <= 4)].mean(axis=1) - profiles[:, (off <= -1) & (off >= -4)].mean(axis=1)
         wide = profiles[:, (off >= 4) & (off <= 11)].mean(axis=1) - profiles[:, (off <= -4) & (off >= -11)].mean(axis=1)
         near, far = (float(_evidence(d.mean(axis=0), d.std(axis=0))) for d in (close, wide))
@@ -238,7 +260,7 @@ def _judge(lab: Floats, corners: Floats, score: float, scale: float) -> Quad:
 
 
 def _look_across(lab: Floats, start: Floats, end: Floats) -> tuple[Floats, Floats]:
-    """Lab profiles across a line, 64 blocks along it, inside positive."""
+    """Profiles across a line, 64 blocks along it, inside positive."""
     t = np.linspace(0.03, 0.97, 256)[:, None]
     along = (end - start) / np.linalg.norm(end - start)
     off = np.arange(-12, 13)
@@ -250,4 +272,4 @@ def _look_across(lab: Floats, start: Floats, end: Floats) -> tuple[Floats, Float
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.asarray(seen.reshape(64, 4, off.size, 3).mean(axis=1), float), off.astype(float)
+    return np.asarray(seen.reshape(64, 4, off.size, lab.shape[2]).mean(axis=1), float), off.astype(float)
