@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from grainplan.picture import Picture, Pixels
-from grainplan.wood.solid import TRUSTED, UNFOLLOWED, BoardSolid, InsideView, expect_agreement
+from grainplan.wood.solid import SOFTENED, TRUSTED, BoardSolid, InsideView, expect_agreement
 from grainplan.wood.solid_code import BIN_MM
 from grainplan.wood.solid_grid import Floats, Reals
 
@@ -85,7 +85,7 @@ def draw_cut(solid: BoardSolid, plane: CutPlane) -> InsideView:
     coarse = _spread(plane, SURE_STEP_MM)
     place = _to_nodes(solid, coarse)
     sure = _sample(np.swapaxes(levels, 0, 1), (place[0], place[1], coarse[2] / thickness * 2.0)).astype(np.float32)
-    spread = UNFOLLOWED * float(solid.filled.deviation_mm.mean())
+    spread = SOFTENED * float(solid.filled.deviation_mm.mean())
     pixels = _colour(solid, (x, y, z), ring, spread_mm=spread)
     confidence = float(sure.mean())
     caveats = solid.caveats

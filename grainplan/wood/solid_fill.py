@@ -28,6 +28,11 @@ END_REACH_MM = (60.0, 140.0)
 """How far from an end its own bends still tell, for the narrowest and the widest of them."""
 LEAST_DEVIATION_MM = 0.25
 """Waves of less height are not believed: they could not be told from none."""
+FINE_SHARES = (1e-3, 0.05)
+"""Power, as a part of the greatest, of the waves that tell the height of all: finer ones are not followed by the nodes,
+slower ones are too few on a board."""
+
+Waves = np.ndarray[tuple[int, ...], np.dtype[np.complex128]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,8 +66,8 @@ def fill_inside(nodes: Reals, grid: NodeGrid, seen: Collection[Layer]) -> Filled
     face, back = nodes[:, :, 0].T, nodes[:, :, -1].T
     trends = _fit_trend(face), _fit_trend(back)
     rests = face - trends[0], back - trends[1]
-    height = max(float(np.sqrt(0.5 * (rests[0].var() + rests[1].var()))), LEAST_DEVIATION_MM)
     waves = _transform(rests[0]), _transform(rests[1])
+    height = max(_measure_height(waves, grid), LEAST_DEVIATION_MM)
     thickness = grid.size_mm[2]
     filled = nodes.copy()
     deviation = np.zeros((grid.counts[0], grid.counts[2]))
@@ -97,25 +102,45 @@ def _mirror(layer: Reals) -> Reals:
     return np.concatenate([wide, wide[::-1]], axis=0)
 
 
-def _transform(layer: Reals) -> np.ndarray[tuple[int, ...], np.dtype[np.complex128]]:
+def _transform(layer: Reals) -> Waves:
     return np.asarray(np.fft.rfft2(_mirror(layer)), dtype=np.complex128)
 
 
-def _restore(waves: np.ndarray[tuple[int, ...], np.dtype[np.complex128]], shape: tuple[int, ...]) -> Reals:
+def _restore(waves: Waves, shape: tuple[int, ...]) -> Reals:
     whole = np.fft.irfft2(waves, (2 * shape[0], 2 * shape[1]))
     return np.asarray(whole[: shape[0], : shape[1]], dtype=np.float64)
 
 
-def _estimate_shares(grid: NodeGrid, depth_mm: float) -> tuple[tuple[Reals, Reals], float]:
-    """What face and back count for at a depth, by frequency, and the part of the variance that stays unknown."""
+def _measure_height(waves: tuple[Waves, Waves], grid: NodeGrid) -> float:
+    """Deviation of the waves in millimetres, told by the finer ones of the sides.
+
+    A board is too small to show the height of the slow waves, and errors of the pith look like them; the fine ones
+    repeat many times.
+    """
+    power = np.sum([plane for plane, _ in _spread_power(grid)], axis=0)
+    fine = (power > FINE_SHARES[0] * power.max()) & (power < FINE_SHARES[1] * power.max())
+    size = 4.0 * grid.counts[0] * grid.counts[1]
+    shown = sum(float(np.mean(np.abs(wave[fine]) ** 2 / power[fine])) for wave in waves) / (2.0 * size)
+    return float(np.sqrt(shown))
+
+
+def _spread_power(grid: NodeGrid) -> list[tuple[Reals, float]]:
+    """Power by frequency of each part of the waves on a level, and its reach through the thickness."""
     rows, columns = 2 * grid.counts[1], 2 * grid.counts[0]
     across = np.minimum(np.arange(rows), rows - np.arange(rows)) * grid.step_mm[1]
     along = np.minimum(np.arange(columns), columns - np.arange(columns)) * grid.step_mm[0]
-    thickness = grid.size_mm[2]
-    same = opposite = to_face = to_back = np.zeros((rows, columns // 2 + 1))
+    found = []
     for share, (reach_x, reach_y, reach_z) in PARTS:
         plane = share * np.exp(-0.5 * (across / reach_y) ** 2)[:, None] * np.exp(-0.5 * (along / reach_x) ** 2)[None]
-        power = np.maximum(np.fft.rfft2(plane).real, 0.0)
+        found.append((np.maximum(np.fft.rfft2(plane).real, 0.0), reach_z))
+    return found
+
+
+def _estimate_shares(grid: NodeGrid, depth_mm: float) -> tuple[tuple[Reals, Reals], float]:
+    """What face and back count for at a depth, by frequency, and the part of the variance that stays unknown."""
+    thickness = grid.size_mm[2]
+    same = opposite = to_face = to_back = np.zeros((2 * grid.counts[1], grid.counts[0] + 1))
+    for power, reach_z in _spread_power(grid):
 
         def fade(way_mm: float, reach_mm: float = reach_z) -> float:
             return float(np.exp(-0.5 * (way_mm / reach_mm) ** 2))
