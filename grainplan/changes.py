@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from grainplan.boards import SIDES, BroadSide, ClearSpot, Flaw, Point, RoughBoard, Side, SidePhoto
+from grainplan.boards import SIDES, BroadSide, ClearSpot, Flaw, Point, RoughBoard, Side, SidePhoto, Surface
 from grainplan.errors import GrainplanError, NotFound
 from grainplan.frame import Bay
 from grainplan.geometry import Box
@@ -308,9 +308,57 @@ def _round_out(box: Box, job: Job, board: RoughBoard) -> Box:
     )
 
 
+def report_leaf(job: Job, leaf: str) -> Job:
+    """Begin to tell what became of a leaf after the saw."""
+    return editing.save_job(job, [lambda text: text.add_row(("leaf",), {"leaf": leaf})])
+
+
+def forget_leaf(job: Job, leaf: str) -> Job:
+    """Take back all that was told of a leaf; its photos stay in the folder."""
+    at = _find_leaf(job, leaf)
+    return editing.save_job(job, [lambda text: text.remove_row(("leaf", at))])
+
+
+def add_leaf_photo(job: Job, leaf: str, surface: Surface, *, content: bytes) -> Job:
+    """Put a photo of a sawn surface into `photos/` and name it in the job file.
+
+    Raises
+    ------
+    PhotoError
+        When it is no picture that can be read; nothing is changed then.
+    """
+    path = _take_photo(job, f"{_file_stem(leaf)}-{surface}", content=content, what=f"the photo of {leaf} {surface}")
+    return editing.save_job(job, [editing.set_value(("leaf", _find_leaf(job, leaf), surface), {"photo": path})])
+
+
+def set_leaf_corners(job: Job, leaf: str, surface: Surface, *, corners: Sequence[Point]) -> Job:
+    """Write the corners of a leaf's photo into the job file, to a tenth of a pixel."""
+    points = [[round(x, 1), round(y, 1)] for x, y in corners]
+    return editing.save_job(job, [editing.set_value(("leaf", _find_leaf(job, leaf), surface, "corners"), points)])
+
+
+def _find_leaf(job: Job, leaf: str) -> int:
+    """The place of a leaf's report in the job file, from 0."""
+    for at, report in enumerate(job.leaf_reports):
+        if report.leaf.name == leaf:
+            return at
+    raise ValueError(f"nothing is told of leaf {leaf} yet")
+
+
 def keep_leaves(job: Job, *planned: PlannedBay) -> Job:
     """Hold bays to the leaves and the places that they have in a plan."""
     return editing.save_job(job, [editing.keep_bay(pin_bay(bay), units=job.units) for bay in planned])
+
+
+def call_made(job: Job, planned: PlannedBay) -> Job:
+    """Note that a bay is made: it stays as it is, on the leaves that it has in a plan."""
+    made = editing.set_value(("bay", planned.name, "done"), value=True)
+    return editing.save_job(job, [editing.keep_bay(pin_bay(planned), units=job.units), made])
+
+
+def call_unmade(job: Job, bay: str) -> Job:
+    """Note that a bay is not made yet; it stays kept."""
+    return editing.save_job(job, [editing.remove_value(("bay", bay, "done"))])
 
 
 def let_go(job: Job, bay: str) -> Job:

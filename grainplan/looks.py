@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -12,10 +13,9 @@ import cv2
 import numpy as np
 from PIL import Image
 
-from grainplan.boards import BROAD_SIDES, BoardSide, BroadSide, Flaw, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
-from grainplan.choice import Outcome, resaw_as, resaw_boards, see_surfaces, size_bay
-from grainplan.errors import NotFound, PlanError
-from grainplan.frame import Bay
+from grainplan.boards import BROAD_SIDES, BoardSide, BroadSide, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
+from grainplan.choice import Outcome, choose_again, resaw_as, resaw_boards, see_surfaces
+from grainplan.errors import GrainplanError, NotFound, PlanError
 from grainplan.job import Job
 from grainplan.jobfolder.boardsfile import BOARDS_FILE, read_known_boards
 from grainplan.jobfolder.planfile import PLAN_FILE, read_plan
@@ -24,12 +24,11 @@ from grainplan.photos.load import REDUCTIONS, load_photo, read_header
 from grainplan.photos.locate import locate_side
 from grainplan.picture import Picture, Pixels
 from grainplan.pieces import cut_free
-from grainplan.plan import PlannedBay, Seam
-from grainplan.resaw import Resaw, Stock, compare_leaf_counts
+from grainplan.plan import OtherPlan, PlannedBay
+from grainplan.progress import ShouldStop, never_stop
 from grainplan.show.board_end import BoardEnd, draw_board_end
 from grainplan.show.panel_picture import PieceSide
 from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece, show_guesses
-from grainplan.units import format_length
 
 SCREEN_PX = 1800
 
@@ -168,36 +167,6 @@ def draw_end(job: Job, name: str, *, boards: Sequence[MeasuredBoard] = ()) -> st
     return draw_board_end(end, room_mm=max(b.largest_width_mm for b in job.boards))
 
 
-def tell_size(job: Job, board: RoughBoard) -> str:
-    """Length, width and thickness of a board, as they are read at the bench."""
-    return " × ".join(_length(job, v) for v in (board.length_mm, board.width_mm, board.thickness_mm))
-
-
-def tell_resaw(job: Job, name: str) -> tuple[str, ...]:
-    """How a board is resawn, in sentences; the first is the sum of it."""
-    found = resaw_boards(job)[name]
-    if isinstance(found, NotFound):
-        return (found.reason,)
-    return (_tell_leaves(job, found), *found.caveats)
-
-
-def tell_other_counts(job: Job, name: str) -> tuple[str, ...]:
-    """What fewer or more leaves would give, a line each."""
-    choices = compare_leaf_counts(Stock.of(job.board(name)), job.shop, finished_mm=job.panel.thickness_mm)
-    lines = []
-    for choice in choices:
-        count = f"{choice.leaves} {'leaf' if choice.leaves == 1 else 'leaves'}"
-        if choice.fits:
-            tight = ", tight" if choice.tight else ""
-            lines.append(f"{count}: {_length(job, choice.spare_mm)} to spare{tight}")
-        elif choice.finished_leaf_mm > 0:
-            reached = _length(job, choice.finished_leaf_mm)
-            lines.append(f"{count}: {_length(job, -choice.spare_mm)} short; {reached} each would be reached")
-        else:
-            lines.append(f"{count}: {_length(job, -choice.spare_mm)} short")
-    return tuple(lines)
-
-
 def draw_side_of(
     job: Job, outcome: Outcome | None, side: PieceSide, *, width_px: int = 1250, misty: bool = False
 ) -> Pixels:
@@ -209,9 +178,36 @@ def draw_side_of(
     return draw_piece(show_guesses(piece) if misty else piece, side, width_px=width_px)
 
 
-def draw_bay_of(job: Job, outcome: Outcome, bay: str) -> Pixels:
+def draw_bay_of(job: Job, outcome: Outcome, bay: str, *, misty: bool = False) -> Pixels:
     """One bay large."""
-    return draw_bay(gather_shown(job, outcome), bay)
+    piece = gather_shown(job, outcome)
+    return draw_bay(show_guesses(piece) if misty else piece, bay)
+
+
+def mark_choice(job: Job, outcome: Outcome | None) -> Hashable:
+    """Something that changes when the piece looks otherwise: its bays, what fills them, or the pictures of the leaves.
+
+    Parameters
+    ----------
+    job : Job
+        Whose bays and frame are drawn.
+    outcome : Outcome or None
+    """
+    drawn = (job.title, job.frame, job.bays, job.shop.joint_mm, mark_measured(job))
+    if outcome is None:
+        return drawn
+    return (*drawn, id(outcome.surfaces), tuple((bay.name, _lie(bay)) for bay in outcome.plan.bays))
+
+
+def take_other(outcome: Outcome, other: OtherPlan) -> Outcome:
+    """One of the other choices as if it were the one that was made."""
+    return replace(outcome, plan=replace(outcome.plan, bays=other.bays, cost=other.cost, status="best found"))
+
+
+def compare_seams(outcome: Outcome, *, should_stop: ShouldStop = never_stop) -> None:
+    """Fill the seam comparisons of an outcome that was read from the disk."""
+    with suppress(GrainplanError, KeyboardInterrupt):
+        choose_again(outcome, outcome.job, should_stop=should_stop)
 
 
 def gather_shown(job: Job, outcome: Outcome | None) -> Piece:
@@ -243,66 +239,6 @@ def draw_broad_side(board: MeasuredBoard, side: BroadSide, *, width_px: int = 26
     scale = min(1.0, width_px / pixels.shape[1])
     size = (max(1, round(pixels.shape[1] * scale)), max(1, round(pixels.shape[0] * scale)))
     return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def list_proposed(flaws: Sequence[Flaw]) -> tuple[Flaw, ...]:
-    """Those flaws that the program proposes and nobody has answered yet."""
-    return tuple(flaw for flaw in flaws if flaw.found_by == "program")
-
-
-def tell_flaw(job: Job, flaw: Flaw) -> str:
-    """A flaw in a sentence: what, where it shows, how large, how far from the foot and the face edge."""
-    on = "through every leaf" if flaw.on == "through" else f"on the {flaw.on}"
-    size = f"{_length(job, flaw.box.width)} × {_length(job, flaw.box.height)}"
-    where = f"{_length(job, flaw.box.x0)} from the foot, {_length(job, flaw.box.y0)} from the face edge"
-    if flaw.found_by == "program":
-        return f"Perhaps a {flaw.kind} {on}, {flaw.confidence:.0%} sure: {size}, {where}."
-    return f"{flaw.kind.capitalize()} {on}, {size}, {where}."
-
-
-def tell_panels(job: Job, bay: Bay) -> tuple[str, ...]:
-    """The finished panels of a bay, a line each, and what is to be said about their room to move."""
-    size = size_bay(job, bay)
-    lines = [
-        f"{part} panel: {_length(job, panel.width_mm)} × {_length(job, panel.height_mm)} finished"
-        for part, panel in size.panels.items()
-    ]
-    return (*lines, f"{_length(job, size.float_mm)} room across the grain", *size.caveats)
-
-
-def tell_strips(job: Job, bay: PlannedBay) -> tuple[tuple[str, str, str], ...]:
-    """The leaves of a bay: panel, leaves left to right with the surface that shows, where they lie on their board."""
-    rows = []
-    across: dict[str, None] = {}
-    for part, panel in bay.panels.items():
-        leaves = " · ".join(f"{s.leaf.name} {s.surface}" for s in panel.strips)
-        along = dict.fromkeys(f"{_length(job, s.x_mm[0])} to {_length(job, s.x_mm[1])} along" for s in panel.strips)
-        rows.append((part, leaves, "; ".join(along)))
-        for s in panel.strips:
-            foot = ", foot up" if s.foot == "up" else ""
-            across[f"{_length(job, s.y_mm[0])} to {_length(job, s.y_mm[1])} across{foot}"] = None
-    return (*rows, ("", "", "; ".join(across)))
-
-
-def tell_seam(job: Job, seam: Seam) -> str:
-    """A seam in a sentence: what kind it is, how far apart its surfaces were, and how well its lines meet."""
-    told = [f"{seam.panel}, {seam.side}: {seam.match}"]
-    if seam.gap_mm is not None:
-        told.append(f"surfaces {_length(job, seam.gap_mm)} apart in the board")
-    if seam.fit is not None:
-        beside = f" (strangers {seam.strangers:.2f})" if seam.strangers is not None else ""
-        told.append(f"fit {seam.fit:.2f}{beside}")
-    if seam.step_mm is not None:
-        told.append(f"lines step by {_length(job, seam.step_mm)}")
-    return ", ".join(told)
-
-
-def tell_difference(before: Outcome, after: Outcome) -> str:
-    """What a move of the hand costs, in the cost's one unit."""
-    more = after.plan.cost - before.plan.cost
-    if abs(more) < 0.005:
-        return f"It costs the same: {after.plan.cost:.2f}."
-    return f"It costs {after.plan.cost:.2f}, {abs(more):.2f} {'more' if more > 0 else 'less'} than before."
 
 
 def list_moved(before: Outcome, after: Outcome) -> tuple[PlannedBay, ...]:
@@ -341,15 +277,3 @@ def list_results(folder: Path) -> Mapping[str, Path]:
         "The plan": "plan.json",
     }
     return {words: folder / "out" / name for words, name in named.items() if (folder / "out" / name).is_file()}
-
-
-def _tell_leaves(job: Job, found: Resaw) -> str:
-    count = f"{found.leaves} {'leaf' if found.leaves == 1 else 'leaves'}"
-    told = [f"{count} of {_length(job, found.finished_leaf_mm)}", f"{_length(job, found.spare_mm)} to spare"]
-    if found.leaves > 1:
-        told.append(f"mates {_length(job, found.mate_gap_mm)} apart")
-    return ", ".join(told) + (" — tight" if found.tight else "")
-
-
-def _length(job: Job, length_mm: float) -> str:
-    return format_length(length_mm, job.units)

@@ -16,9 +16,9 @@ ROWS: list[list[str]] = [
     ["photos/"],
     ["wood/"],
     ["resaw", "movement", "boardmeasure", "aftersaw", "inside", "pieces"],
-    ["match/", "choice", "hand"],
+    ["match/", "sight", "choice", "hand"],
     ["show/"],
-    ["steps", "changes", "looks"],
+    ["steps", "changes", "looks", "says"],
     ["cli", "screens/", "app"],
 ]
 

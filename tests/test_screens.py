@@ -17,7 +17,7 @@ import pytest
 from PIL import Image
 from streamlit.testing.v1 import AppTest
 
-from grainplan import changes, looks, steps
+from grainplan import changes, looks, says, steps
 from grainplan.boards import Flaw, MeasuredBoard
 from grainplan.choice import resaw_boards
 from grainplan.errors import GrainplanError, JobFileError, PhotoError
@@ -111,7 +111,7 @@ def test_a_new_job_is_started_and_open(monkeypatch, tmp_path) -> None:
 def test_a_number_of_the_shop_answers_at_once_and_keeps_the_comments(monkeypatch, folder) -> None:
     app = go_to(start(monkeypatch, folder), "Shop")
     before = (folder / "job.toml").read_text(encoding="utf-8")
-    told = looks.tell_resaw(steps.open_job(folder), "A")[0]
+    told = says.tell_resaw(steps.open_job(folder), "A")[0]
     assert told in words_on(app)
     field(app, "Kerf of the resaw blade").set_value("3/32 in").run()
     after = (folder / "job.toml").read_text(encoding="utf-8")
@@ -504,7 +504,7 @@ def test_a_proposal_is_accepted_moved_or_dropped_and_never_overwrites_the_makers
     accepted = flaws_of_c(folder)
     assert accepted[0] == mine[0]
     assert (accepted[1]["kind"], accepted[1]["on"], accepted[1]["avoid"]) == ("knot", "face", True)
-    assert not looks.list_proposed(looks.find_measured(steps.open_job(folder))["C"].flaws)
+    assert not says.list_proposed(looks.find_measured(steps.open_job(folder))["C"].flaws)
     assert not app.exception
 
 

@@ -6,7 +6,7 @@ from html import escape
 
 import streamlit as st
 
-from grainplan import changes, looks
+from grainplan import changes, looks, says
 from grainplan.boards import RoughBoard
 from grainplan.job import Job
 from grainplan.screens.desk import Desk
@@ -70,11 +70,11 @@ def _show_cuts(desk: Desk, board: RoughBoard, row: int) -> None:
     job = desk.job
     if job is None:
         return
-    first, *others = looks.tell_resaw(job, board.name)
+    first, *others = says.tell_resaw(job, board.name)
     st.write(first)
     measured = desk.boards.get(board.name)
     st.image(looks.draw_end(job, board.name, boards=(measured,) if measured else ()), width="stretch")
-    for line in (*others, *looks.tell_other_counts(job, board.name)):
+    for line in (*others, *says.tell_other_counts(job, board.name)):
         tell_quiet(line)
 
 

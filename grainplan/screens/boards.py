@@ -6,7 +6,7 @@ from html import escape
 
 import streamlit as st
 
-from grainplan import changes, looks
+from grainplan import changes, looks, says
 from grainplan.boards import BROAD_SIDES, MeasuredBoard, RoughBoard
 from grainplan.errors import GrainplanError
 from grainplan.job import Job
@@ -38,7 +38,7 @@ def _show_rack(desk: Desk, job: Job) -> None:
             f'<span class="board-name">{escape(board.name)}</span>'
             f"{' <span class=quiet>stays in the rack</span>' if is_left(job, board.name) else ''}<br>"
             '<span class="quiet">'
-            f"{escape(looks.tell_size(job, board))}<br>{escape(looks.tell_resaw(job, board.name)[0])}</span>"
+            f"{escape(says.tell_size(job, board))}<br>{escape(says.tell_resaw(job, board.name)[0])}</span>"
         )
         with picture:
             _lay_down(desk, board, measured.get(board.name), share=board.length_mm / longest)

@@ -8,17 +8,17 @@ from html import escape
 
 import streamlit as st
 
-from grainplan import hand, looks
+from grainplan import changes, hand, looks, says
 from grainplan.choice import Outcome
 from grainplan.errors import GrainplanError
 from grainplan.plan import PlannedBay
+from grainplan.screens.begin import change_choice
 from grainplan.screens.desk import Desk
 from grainplan.screens.fields import tell_quiet
 from grainplan.units import parse_length
 
 STEPS = {"in": ("1/8 in", "1/2 in", "2 in"), "mm": ("2 mm", "10 mm", "50 mm")}
 Move = Callable[[], Outcome]
-Keeping = Callable[[tuple[PlannedBay, ...]], None]
 _OPEN, _TRIED, _TOLD = "closer", "tried", "move_told"
 
 
@@ -34,41 +34,40 @@ def close_closer() -> None:
         st.session_state.pop(key, None)
 
 
-def show_closer(desk: Desk, outcome: Outcome, *, keep: Keeping) -> None:
-    """Show the close look, if it was asked for; `keep` gets the bays that are to stay as they were moved."""
+def show_closer(desk: Desk, outcome: Outcome) -> None:
+    """Show the close look, if it was asked for."""
     name = st.session_state.get(_OPEN)
     if name in {bay.name for bay in outcome.plan.bays}:
-        _look_closer(desk, outcome, str(name), keep)
+        _look_closer(desk, outcome, str(name))
 
 
 @st.dialog("Look closer", width="large", on_dismiss=close_closer)
-def _look_closer(desk: Desk, outcome: Outcome, name: str, keep: Keeping) -> None:
+def _look_closer(desk: Desk, outcome: Outcome, name: str) -> None:
     shown: Outcome = st.session_state.get(_TRIED) or outcome
     bay = _find(shown, name)
     picture, words = st.columns([1.6, 1], gap="large")
     with words:
         st.html(f'<span class="board-name">{escape(name)}</span>')
+        _offer_decision(desk, outcome, shown)
+        _offer_moves(desk, shown, name)
         _tell_bay(shown, bay)
-        _offer_moves(shown, name)
-        _offer_decision(outcome, shown, keep)
-    with picture:
-        mark = tuple((s.leaf, s.surface, s.foot, s.x_mm, s.y_mm) for p in bay.panels.values() for s in p.strips)
-        key = ("closer", name, shown.job.sha256, looks.mark_measured(shown.job), mark)
-        st.image(desk.show(key, lambda: looks.draw_bay_of(shown.job, shown, name)), width="stretch")
+    with picture, st.container(key="near_bay"):
+        misty = st.toggle("Mist where it is guessed", key="misty_near")
+        key = ("closer", name, looks.mark_choice(shown.job, shown), misty)
+        st.image(desk.show(key, lambda: looks.draw_bay_of(shown.job, shown, name, misty=misty)), width="stretch")
 
 
 def _tell_bay(shown: Outcome, bay: PlannedBay) -> None:
-    for part, leaves, place in looks.tell_strips(shown.job, bay):
+    for part, leaves, place in says.tell_strips(shown.job, bay):
         tell_quiet(" ".join(word for word in (part, leaves, place) if word))
     for seam in bay.seams:
-        st.write(looks.tell_seam(shown.job, seam))
+        st.write(says.tell_seam(shown.job, seam))
     for caveat in dict.fromkeys(caveat for seam in bay.seams for caveat in seam.caveats):
         st.caption(caveat)
 
 
-def _offer_moves(shown: Outcome, name: str) -> None:
-    """Slide, turn, other surface, change places; all other bays stay where they are."""
-    st.markdown("**Move it by hand**")
+def _offer_moves(desk: Desk, shown: Outcome, name: str) -> None:
+    """Slide, turn, other surface, change places."""
     sizes = STEPS[shown.job.units]
     written = st.segmented_control("Step", sizes, default=sizes[1], key="slide_step", label_visibility="collapsed")
     step = parse_length(written or sizes[1], shown.job.units)
@@ -82,20 +81,21 @@ def _offer_moves(shown: Outcome, name: str) -> None:
     )
     columns = st.columns(2)
     for place, (words, move) in enumerate(pairs):
-        columns[place % 2].button(words, key=f"move:{words}", width="stretch", on_click=_try, args=(move,))
+        columns[place % 2].button(words, key=f"move:{words}", width="stretch", on_click=_try, args=(desk, move))
     others = [bay.name for bay in shown.plan.bays if bay.name != name]
     if others:
         other = columns[0].selectbox("Change places with", others, key="change_with", label_visibility="collapsed")
         places = partial(hand.change_places, shown, name, str(other))
-        columns[1].button("Change places", key="move:places", width="stretch", on_click=_try, args=(places,))
+        columns[1].button("Change places", key="move:places", width="stretch", on_click=_try, args=(desk, places))
     if _TOLD in st.session_state:
         st.html(f'<div class="fault">{escape(st.session_state[_TOLD])}</div>')
 
 
-def _try(move: Move) -> None:
+def _try(desk: Desk, move: Move) -> None:
     st.session_state.pop(_TOLD, None)
     try:
-        st.session_state[_TRIED] = move()
+        with desk.busy:
+            st.session_state[_TRIED] = move()
     except GrainplanError as error:
         st.session_state[_TOLD] = str(error)
 
@@ -105,15 +105,18 @@ def _forget() -> None:
     st.session_state.pop(_TOLD, None)
 
 
-def _offer_decision(before: Outcome, shown: Outcome, keep: Keeping) -> None:
+def _offer_decision(desk: Desk, before: Outcome, shown: Outcome) -> None:
+    """What the moves cost so far, and whether they are to stay."""
     if shown is before:
+        tell_quiet("Move it by hand; all other bays stay where they are.")
         return
-    st.write(looks.tell_difference(before, shown))
+    st.write(says.tell_difference(before, shown))
     back, stay = st.columns(2)
     back.button("As it was", key="move:back", width="stretch", on_click=_forget)
     if stay.button("Keep it so", key="move:keep", type="primary", width="stretch"):
         close_closer()
-        keep(looks.list_moved(before, shown))
+        moved = looks.list_moved(before, shown)
+        change_choice(desk, lambda job: changes.keep_leaves(job, *moved), shown=shown)
 
 
 def _find(outcome: Outcome, name: str) -> PlannedBay:

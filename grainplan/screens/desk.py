@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -44,6 +45,10 @@ class Desk:
         What runs beside the page.
     told : dict
         Why a value that was typed could not be written, by its place in the file.
+    likened_sha : str
+        Of the job, where it differs from that of the plan only in what is kept and left out.
+    busy : Lock
+        Held while leaves are chosen or moved: seam comparisons are shared, and made one at a time.
     """
 
     folder: Path
@@ -54,6 +59,8 @@ class Desk:
     outcome: Outcome | None = None
     work: Work | None = None
     told: dict[Place, str] = field(default_factory=dict)
+    likened_sha: str = ""
+    busy: threading.Lock = field(default_factory=threading.Lock)
     _mark: tuple[int, int] | None = None
     _measured: tuple[Hashable, Mapping[str, MeasuredBoard]] | None = None
     _shown: dict[Hashable, bytes] = field(default_factory=dict)
@@ -62,6 +69,12 @@ class Desk:
     def is_current(self) -> bool:
         """Whether the plan belongs to the job as it stands."""
         return bool(self.outcome and self.job and self.outcome.plan.job_sha256 == self.job.sha256)
+
+    @property
+    def known(self) -> Outcome | None:
+        """The last choice, where its boards and the insides of its boards still hold."""
+        likened = bool(self.job and self.job.sha256 == self.likened_sha)
+        return self.outcome if self.is_current or likened else None
 
     def read_again(self) -> None:
         """Read the job file where it has changed, by the app or in an editor."""

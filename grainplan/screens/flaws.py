@@ -6,7 +6,7 @@ from typing import get_args
 
 import streamlit as st
 
-from grainplan import changes, looks
+from grainplan import changes, looks, says
 from grainplan.boards import BroadSide, Flaw, FlawKind, MeasuredBoard, RoughBoard
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import choice_field, switch_field, tell_fault, tell_quiet, text_field
@@ -40,9 +40,9 @@ def show_flaws(desk: Desk, board: RoughBoard, row: int) -> None:
         return
     mine, proposed = _list_mine(board, side), _list_proposed(measured, side)
     picked = st.session_state.get(held)
-    marks = [Mark(f"m{at}", flaw.box, "maker", flaw.kind, looks.tell_flaw(job, flaw)) for at, flaw in mine]
+    marks = [Mark(f"m{at}", flaw.box, "maker", flaw.kind, says.tell_flaw(job, flaw)) for at, flaw in mine]
     marks += [
-        Mark(f"p{at}", flaw.box, "program", f"{flaw.kind}? {flaw.confidence:.0%}", looks.tell_flaw(job, flaw))
+        Mark(f"p{at}", flaw.box, "program", f"{flaw.kind}? {flaw.confidence:.0%}", says.tell_flaw(job, flaw))
         for at, flaw in proposed
     ]
     shown = MarkedSide(f"The {side} of board {board.name}", *_see_side(desk, board, measured, side))
@@ -65,7 +65,7 @@ def _list_mine(board: RoughBoard, side: BroadSide) -> list[tuple[int, Flaw]]:
 
 def _list_proposed(measured: MeasuredBoard | None, side: BroadSide) -> list[tuple[int, Flaw]]:
     found = measured.flaws if measured else ()
-    return [(at, f) for at, f in enumerate(looks.list_proposed(found)) if f.on == side]
+    return [(at, f) for at, f in enumerate(says.list_proposed(found)) if f.on == side]
 
 
 def _see_side(
@@ -125,7 +125,7 @@ def _drop(desk: Desk, board: RoughBoard, mark: str) -> None:
 
 def _find_proposed(desk: Desk, board: RoughBoard, at: int) -> Flaw | None:
     measured = desk.boards.get(board.name)
-    found = looks.list_proposed(measured.flaws) if measured else ()
+    found = says.list_proposed(measured.flaws) if measured else ()
     return found[at] if at < len(found) else None
 
 
@@ -140,7 +140,7 @@ def _show_picked(desk: Desk, board: RoughBoard, row: int, picked: str | None) ->
     if picked.startswith("m") and at < len(board.flaws):
         _show_mine(desk, board, row, at)
     elif picked.startswith("p") and (flaw := _find_proposed(desk, board, at)) is not None:
-        _show_proposal(desk, board, at, looks.tell_flaw(desk.job, flaw))
+        _show_proposal(desk, board, at, says.tell_flaw(desk.job, flaw))
 
 
 def _show_proposal(desk: Desk, board: RoughBoard, at: int, told: str) -> None:

@@ -6,7 +6,7 @@ from typing import get_args
 
 import streamlit as st
 
-from grainplan import changes, looks
+from grainplan import changes, looks, says
 from grainplan.errors import GrainplanError
 from grainplan.frame import Bay, View
 from grainplan.job import Job
@@ -112,7 +112,7 @@ def _offer_changes(desk: Desk, bay: Bay, row: int) -> None:
 
 def _tell_panels(job: Job, row: int) -> None:
     try:
-        for line in looks.tell_panels(job, job.bays[row]):
+        for line in says.tell_panels(job, job.bays[row]):
             tell_quiet(line)
     except GrainplanError as error:
         st.warning(str(error))

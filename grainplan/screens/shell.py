@@ -10,7 +10,7 @@ from pathlib import Path
 import streamlit as st
 
 from grainplan.errors import GrainplanError
-from grainplan.screens import boards, choice, piece, saw, shop
+from grainplan.screens import boards, choice, leaves, piece, saw, shop
 from grainplan.screens.desk import Desk, close_desk, find_desk, open_desk
 from grainplan.screens.fields import tell_faults
 from grainplan.screens.mend import show_mend
@@ -22,6 +22,7 @@ PLACES = {
     "Shop": shop.show_shop,
     "Choice": choice.show_choice,
     "To the saw": saw.show_saw,
+    "After the saw": leaves.show_leaves,
 }
 
 

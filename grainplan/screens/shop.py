@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from grainplan import looks
+from grainplan import looks, says
 from grainplan.job import Job
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import text_field
@@ -60,10 +60,10 @@ def show_shop(desk: Desk) -> None:
 
 def show_end(job: Job, name: str, desk: Desk) -> None:
     """One board's end with its cuts, the sum of it, and what fewer or more leaves would give."""
-    first, *others = looks.tell_resaw(job, name)
+    first, *others = says.tell_resaw(job, name)
     st.markdown(f"**{name}** — {first}")
     measured = desk.boards.get(name)
     st.image(looks.draw_end(job, name, boards=(measured,) if measured else ()), width="stretch")
     for other in others:
         st.caption(other)
-    st.caption(" · ".join(looks.tell_other_counts(job, name)))
+    st.caption(" · ".join(says.tell_other_counts(job, name)))

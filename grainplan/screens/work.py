@@ -34,15 +34,28 @@ class Work:
     result: Any = None
     fault: str = ""
     _stop: threading.Event = field(default_factory=threading.Event)
+    _dropped: threading.Event = field(default_factory=threading.Event)
     _done: threading.Event = field(default_factory=threading.Event)
 
-    def begin(self, step: Step) -> None:
-        """Run the step in a thread of its own."""
-        threading.Thread(target=self._run, args=(step,), daemon=True).start()
+    def begin(self, step: Step, *, after: Work | None = None) -> None:
+        """Run the step in a thread of its own; `after` another has ended, which is dropped."""
+        if after is not None:
+            after.drop()
+        threading.Thread(target=self._run, args=(step, after), daemon=True).start()
 
     def ask_to_stop(self) -> None:
         """Ask the step to end with its best so far."""
         self._stop.set()
+
+    def drop(self) -> None:
+        """Nobody waits for it any more: it is to end as soon as it can."""
+        self._dropped.set()
+        self._stop.set()
+
+    @property
+    def is_dropped(self) -> bool:
+        """Whether nobody waits for it any more."""
+        return self._dropped.is_set()
 
     @property
     def is_done(self) -> bool:
@@ -59,8 +72,10 @@ class Work:
     def _take(self, result: Any) -> None:
         self.result = result
 
-    def _run(self, step: Step) -> None:
+    def _run(self, step: Step, after: Work | None) -> None:
         try:
+            if after is not None:
+                after.wait(600)
             step(self._take, self._tell, self._stop.is_set)
         except GrainplanError as error:
             self.fault = str(error)
