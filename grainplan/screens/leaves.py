@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import partial
 from html import escape
 from typing import get_args
@@ -54,7 +55,7 @@ def _offer_choice(desk: Desk, outcome: Outcome | None) -> None:
             st.rerun()
 
 
-def _pick_leaf(job: Job, leaves: dict[str, tuple[Leaf, ...]], outcome: Outcome | None) -> Leaf | None:
+def _pick_leaf(job: Job, leaves: Mapping[str, tuple[Leaf, ...]], outcome: Outcome | None) -> Leaf | None:
     every = {leaf.name: leaf for of_board in leaves.values() for leaf in of_board}
     if not every:
         tell_quiet("No board gives a leaf yet.")

@@ -65,6 +65,8 @@ export default function (component) {
     const css = view.close.getBoundingClientRect();
     const high = (wide * 1.12) / state.zoom;
     const span = high * Math.max(0.2, css.width / Math.max(1, css.height));
+    if (span < long) state.at[0] = within(state.at[0], span * 0.47, long - span * 0.47);
+    if (high < wide) state.at[1] = within(state.at[1], high * 0.47, wide - high * 0.47);
     const x = span >= long ? (long - span) / 2 : within(state.at[0] - span / 2, -span * 0.03, long - span * 0.97);
     const y = high >= wide ? (wide - high) / 2 : within(state.at[1] - high / 2, -high * 0.03, wide - high * 0.97);
     return { x, y, span, high, perCss: span / Math.max(1, css.width) };
