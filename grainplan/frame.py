@@ -42,6 +42,9 @@ class PanelMaking:
     match : {"book", "slip", "running"}
     rail_grain : {"skip", "save"}
         Whether grain runs on as if behind the rail, or the rail's wood is saved and the grain jumps.
+    end_match : bool
+        Whether the upper panel of a bay mirrors the lower one across the rail, from leaves of its own that stand on
+        their head, unless the bay says otherwise.
     true_side : {"front", "back"}
         Which side gets the mates where both are seen.
     edge : {"flat", "rebated", "raised"}
@@ -59,6 +62,7 @@ class PanelMaking:
     edge: Literal["flat", "rebated", "raised"] = "flat"
     groove_width_mm: float | None = None
     tongue_mm: float | None = None
+    end_match: bool = False
 
     def __post_init__(self) -> None:
         if not self.thickness_mm > 0 or not self.groove_mm > 0:
@@ -94,6 +98,8 @@ class Bay:
         How much this bay counts.
     done : bool
         Made already: it stays as it is.
+    end_match : bool or None
+        Whether its upper panel mirrors its lower one across the rail; None: as all bays of the job.
     """
 
     name: str
@@ -109,6 +115,7 @@ class Bay:
     seen: Seen = "front"
     matters: float = 1.0
     done: bool = False
+    end_match: bool | None = None
 
     def __post_init__(self) -> None:
         pair = (self.lower_mm, self.upper_mm, self.rail_mm)
@@ -124,6 +131,11 @@ class Bay:
             raise ValueError(
                 f"bay {self.name}: arch must be less than the top panel and half the width, got {self.arch_mm}"
             )
+
+    def is_end_matched(self, making: PanelMaking) -> bool:
+        """Whether the upper panel mirrors the lower one across the rail; never for a single panel."""
+        wanted = making.end_match if self.end_match is None else self.end_match
+        return wanted and self.panel_mm is None
 
     @property
     def sight_heights_mm(self) -> dict[Part, float]:

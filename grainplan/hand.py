@@ -16,10 +16,14 @@ from grainplan.plan import PlannedBay
 
 def pin_bay(planned: PlannedBay) -> Keep:
     """Hold a bay to the leaves and the place that it has in a plan."""
-    lowest = next(iter(planned.panels.values()))
+    lowest, *above = planned.panels.values()
     first = lowest.strips[0]
     start_mm = min(strip.x_mm[0] for panel in planned.panels.values() for strip in panel.strips)
-    return Keep(planned.name, tuple(s.leaf for s in lowest.strips), start_mm, first.y_mm[0], first.foot)
+    y_mm = min(strip.y_mm[0] for strip in lowest.strips)
+    leaves = [s.leaf for s in lowest.strips]
+    if planned.is_end_matched:
+        leaves += [s.leaf for panel in above for s in panel.strips]
+    return Keep(planned.name, tuple(leaves), start_mm, y_mm, first.foot)
 
 
 def slide_bay(outcome: Outcome, name: str, *, along_mm: float = 0.0, across_mm: float = 0.0) -> Outcome:
@@ -59,7 +63,9 @@ def show_other_surface(outcome: Outcome, name: str) -> Outcome:
         When the leaves cannot lie that way.
     """
     pinned = _find(outcome, name)
-    return _try(outcome, replace(pinned, leaves=pinned.leaves[::-1], y_mm=None))
+    count = len(pinned.leaves) // 2 if _find_bay(outcome, name).is_end_matched else len(pinned.leaves)
+    leaves = (*pinned.leaves[:count][::-1], *pinned.leaves[count:][::-1])
+    return _try(outcome, replace(pinned, leaves=leaves, y_mm=None))
 
 
 def change_places(outcome: Outcome, name: str, other: str) -> Outcome:
@@ -79,9 +85,13 @@ def change_places(outcome: Outcome, name: str, other: str) -> Outcome:
 
 
 def _find(outcome: Outcome, name: str) -> Keep:
+    return pin_bay(_find_bay(outcome, name))
+
+
+def _find_bay(outcome: Outcome, name: str) -> PlannedBay:
     for bay in outcome.plan.bays:
         if bay.name == name:
-            return pin_bay(bay)
+            return bay
     raise GrainplanError(f"{name} has no leaves in this plan that could be moved")
 
 

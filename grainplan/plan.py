@@ -99,12 +99,29 @@ class Seam:
 
 @dataclass(frozen=True, slots=True)
 class Continuity:
-    """How the grain runs on from the lower panel into the upper one, strip by strip."""
+    """How the grain runs on from the lower panel into the upper one, strip by strip from the left.
+
+    Parameters
+    ----------
+    hidden_mm, leaf_mm : float
+        What the rail hides, and how far the two sight lines lie apart on the leaf; 0 in an end match.
+    step_mm : tuple of float or None
+        How far lines miss their other half.
+    fit : tuple of float or None
+        How well both ends agree, where the surfaces have been seen; empty where none has.
+    end_match : bool
+        The upper panel stands on its head and mirrors the lower one across the rail, from leaves of its own.
+    strangers : float or None
+        The fit of ends that do not belong together.
+    """
 
     hidden_mm: float
     leaf_mm: float
     step_mm: tuple[float | None, ...]
     fit: tuple[float | None, ...] = ()
+    end_match: bool = False
+    strangers: float | None = None
+    caveats: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,6 +143,11 @@ class PlannedBay:
     continuity: Continuity | None = None
     why: str = ""
     caveats: tuple[str, ...] = ()
+
+    @property
+    def is_end_matched(self) -> bool:
+        """Whether its upper panel stands on its head and mirrors the lower one across the rail."""
+        return self.continuity is not None and self.continuity.end_match
 
 
 @dataclass(frozen=True, slots=True)

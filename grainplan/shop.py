@@ -44,6 +44,13 @@ class Shop:
     thinnest_planed_mm: float = _INCH / 4
     """From the planer's manual; a thinner leaf is flagged."""
 
+    narrowest_ripped_mm: float = 1.5 * _INCH
+    """From the table saw's manual; a narrower strip is flagged."""
+    shortest_ripped_mm: float = 12 * _INCH
+    """From the table saw's manual; a shorter piece at the rip is flagged."""
+    shortest_crosscut_mm: float = 6 * _INCH
+    """From the table saw's manual; a shorter piece is flagged."""
+
     def __post_init__(self) -> None:
         for f in fields(self):
             if not getattr(self, f.name) >= 0:

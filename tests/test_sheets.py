@@ -304,9 +304,9 @@ def test_a_piece_below_a_machines_limit_is_flagged(job: Job, plan: Plan) -> None
     bay = replace(plan.bays[0], panels={**plan.bays[0].panels, "lower": PlannedPanel(342.9, 110.0, (short, short))})
     thin = replace(plan.boards[0], finished_leaf_mm=INCH / 4 - 0.1)
     text = " ".join(" ".join(_pages(draw_sheets(job, replace(plan, bays=(bay,), boards=(thin,))))).split())
-    assert "A1, left door, lower panel, strip 1 of 2: shorter than most table saw manuals" in text
-    assert "shorter than the planer takes" in text
-    assert "Leaves of board A: thinner than the planer takes" in text
+    assert "A1, left door, lower panel, strip 1 of 2: 5 in long, nothing under 6 in is crosscut at the saw" in text
+    assert "5 in long, the planer takes 12 in at the least" in text
+    assert "Leaves of board A: 1/4 in thick, the planer takes 1/4 in at the least" in text
     assert "⚠ " not in _page_with(draw_sheets(job, plan), "Board A Hall")
 
 

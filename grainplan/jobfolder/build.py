@@ -122,7 +122,7 @@ def _remark_on_wish(shape: JobShape) -> tuple[str, ...]:
 
 def _build_bay(bay: BayShape, names: set[str | None]) -> Bay:
     lengths = {f"{key}_mm": getattr(bay, key) for key in ("width", "upper", "lower", "rail", "panel", "arch")}
-    words = {key: getattr(bay, key) for key in ("view", "alike", "seen", "matters", "done")}
+    words = {key: getattr(bay, key) for key in ("view", "alike", "seen", "matters", "done", "end_match")}
     words["mirror"] = bay.mirror if bay.mirror in names else None
     return Bay(name=bay.name or "", **{k: v for k, v in (lengths | words).items() if v is not None})
 

@@ -194,6 +194,11 @@ def _continuity_to_json(continuity: Continuity) -> Table:
     }
     if continuity.fit:
         table["fit"] = [_maybe(fit, 3) for fit in continuity.fit]
+        table["strangers"] = _maybe(continuity.strangers, 3)
+    if continuity.end_match:
+        table["end_match"] = True
+    if continuity.caveats:
+        table["caveats"] = list(continuity.caveats)
     return table
 
 
@@ -305,6 +310,9 @@ def _read_bay(table: Mapping[str, Any]) -> PlannedBay:
             float(continuity["leaf_mm"]),
             tuple(read_maybe(v) for v in continuity["step_mm"]),
             tuple(read_maybe(v) for v in continuity.get("fit", ())),
+            end_match=bool(continuity.get("end_match", False)),
+            strangers=read_maybe(continuity.get("strangers")),
+            caveats=read_words(continuity.get("caveats", [])),
         ),
         why=str(table.get("why", "")),
         caveats=read_words(table["caveats"]),

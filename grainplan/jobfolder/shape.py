@@ -83,6 +83,9 @@ class ShopShape(Shape):
     over_width: Annotated[float | None, v.length(at_most_mm=150)] = None
     shortest_planed: Margin = None
     thinnest_planed: Annotated[float | None, v.length(at_most_mm=60)] = None
+    narrowest_ripped: Annotated[float | None, v.length(at_most_mm=150)] = None
+    shortest_ripped: Margin = None
+    shortest_crosscut: Margin = None
 
 
 class FrameShape(Shape):
@@ -103,6 +106,7 @@ class PanelShape(Shape):
     strips: Annotated[int | None, PlainValidator(v.strip_count)] = None
     match: Annotated[Match | None, v.one_of(*get_args(Match))] = None
     rail_grain: Annotated[RailGrain | None, v.one_of(*get_args(RailGrain))] = None
+    end_match: v.Switch = None
     true_side: Annotated[TrueSide | None, v.one_of(*get_args(TrueSide))] = None
     edge: Annotated[PanelEdge | None, v.one_of(*get_args(PanelEdge))] = None
     groove_width: Annotated[float | None, v.length(over=0, at_most_mm=60)] = None
@@ -125,6 +129,7 @@ class BayShape(Shape):
     seen: Annotated[Seen | None, v.one_of(*get_args(Seen))] = None
     matters: Annotated[float | None, v.number(0, 1000, "1 is as any other bay", above=True)] = None
     done: v.Switch = None
+    end_match: v.Switch = None
 
 
 class PhotoShape(Shape):

@@ -218,8 +218,8 @@ def leaf(value: object) -> Leaf:
 
 
 def leaf_list(value: object) -> tuple[Leaf, ...]:
-    """One to four leaves, left to right."""
-    if not isinstance(value, list) or not 1 <= len(value) <= 4:
+    """One to four leaves, left to right; in an end match those of the upper panel after those of the lower one."""
+    if not isinstance(value, list) or not 1 <= len(value) <= 8:
         raise ValueError(f'must be one to four leaves, left to right, like ["A1", "A2"]; you wrote {show_value(value)}')
     return tuple(leaf(v) for v in value)
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from grainplan.boards import Surface
-from grainplan.frame import Match
+from grainplan.frame import Match, Part
 from grainplan.plan import Foot, Span
 
 
@@ -37,29 +37,52 @@ class Arrangement:
     Attributes
     ----------
     run : number of leaves. width_mm : what it takes across them.
+    strips : of all panels of the bay, or of the lower one where `upper` has strips of its own.
+    upper : strips of an upper panel that stands on its head and mirrors the lower one across the rail (an end match);
+        empty where the upper panel comes from the same leaves as the lower one.
     """
 
     match: Match
     run: int
     width_mm: float
     strips: tuple[StripPlace, ...]
+    upper: tuple[StripPlace, ...] = ()
 
     def reversed(self) -> Arrangement:
         """The strips in the opposite order: in a book the seam moves to the other edge of the leaves."""
-        return Arrangement(self.match, self.run, self.width_mm, self.strips[::-1])
+        return replace(self, strips=self.strips[::-1], upper=self.upper[::-1])
 
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """One way to use the leaves of a place: how they are opened, and which way their foot stands."""
+    """One way to use the leaves of a place: how they are opened, and which way their foot stands.
+
+    In an end match the foot is that of the lower panel.
+    """
 
     arrangement: Arrangement
     foot: Foot
 
     @property
     def strips(self) -> tuple[StripPlace, ...]:
-        """Left to right as seen from the front."""
-        return self.arrangement.strips if self.foot == "down" else self.arrangement.strips[::-1]
+        """Left to right as seen from the front; in an end match those of the lower panel."""
+        return self.strips_of("lower")
+
+    @property
+    def is_end_matched(self) -> bool:
+        """Whether the upper panel stands on its head, from leaves of its own."""
+        return bool(self.arrangement.upper)
+
+    def strips_of(self, part: Part) -> tuple[StripPlace, ...]:
+        """The strips of one panel, left to right as seen from the front."""
+        own = self.arrangement.upper if part == "upper" and self.is_end_matched else self.arrangement.strips
+        return own if self.foot == "down" else own[::-1]
+
+    def foot_of(self, part: Part) -> Foot:
+        """Which way the foot of one panel's leaves stands."""
+        if part == "upper" and self.is_end_matched:
+            return "up" if self.foot == "down" else "down"
+        return self.foot
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,6 +170,25 @@ def arrange_running(rough_mm: float, joint_mm: float, usable_mm: float, *, most:
     return []
 
 
+def pair_ends(arrangement: Arrangement) -> list[Arrangement]:
+    """Ways to give a lower panel an upper one that mirrors it across the rail: an end match, from twice the leaves.
+
+    Above each strip stands the other surface of another leaf on its head, so that both run the same way across. Either
+    the leaves of the two panels follow one another (A1 | A2 under A4 | A3: mates meet at the seams), or they alternate
+    (A1 | A4 under A2 | A3: mates meet across the rail).
+    """
+    run = 2 * arrangement.run
+    behind = tuple(StripPlace(run - 1 - s.leaf, other_side(s.surface), s.y_mm) for s in arrangement.strips)
+    found = [replace(arrangement, run=run, upper=behind)]
+    lower, upper = [], []
+    for s in arrangement.strips:
+        first = s.surface == "far"
+        lower.append(StripPlace(2 * s.leaf + (0 if first else 1), s.surface, s.y_mm))
+        upper.append(StripPlace(2 * s.leaf + (1 if first else 0), other_side(s.surface), s.y_mm))
+    between = replace(arrangement, run=run, strips=tuple(lower), upper=tuple(upper))
+    return found if between == found[0] else [*found, between]
+
+
 def mate_gap(first: StripPlace, second: StripPlace, *, gap_mm: float, leaf_mm: float) -> float | None:
     """How far two surfaces that meet were apart in the board; None where they lay at different places across.
 
@@ -170,8 +212,11 @@ def mirror_option(option: Option) -> Option:
     """The mirror image: strips in the opposite order, each by its other surface, leaves counted from the other end."""
     old = option.arrangement
     last = old.run - 1
-    strips = tuple(StripPlace(last - s.leaf, other_side(s.surface), s.y_mm) for s in reversed(old.strips))
-    return Option(Arrangement(old.match, old.run, old.width_mm, strips), option.foot)
+    strips, upper = (
+        tuple(StripPlace(last - s.leaf, other_side(s.surface), s.y_mm) for s in reversed(side))
+        for side in (old.strips, old.upper)
+    )
+    return Option(replace(old, strips=strips, upper=upper), option.foot)
 
 
 def other_side(surface: Surface) -> Surface:

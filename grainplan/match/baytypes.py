@@ -94,7 +94,7 @@ def _find_partners(bays: tuple[Bay, ...]) -> dict[str, str]:
 
 def _look_of(request: Request, bay: Bay) -> tuple[object, ...]:
     size = request.sizes[bay.name]
-    return (tuple(size.panels.items()), bay.rail_mm, bay.matters, bay.seen)
+    return (tuple(size.panels.items()), bay.rail_mm, bay.matters, bay.seen, bay.is_end_matched(request.making))
 
 
 def _boards_for(request: Request, bay: Bay) -> tuple[int, ...]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grainplan.boards import Flaw
+from grainplan.frame import Part
 from grainplan.geometry import Box
 from grainplan.match.arrange import (
     Arrangement,
@@ -19,14 +20,17 @@ from grainplan.match.arrange import (
     arrange_strips,
     mirror_option,
     other_side,
+    pair_ends,
 )
 from grainplan.match.baytypes import BayType
 from grainplan.match.cost import FLAW_PER_INCH2, FOOT_UP, Money
 from grainplan.match.cuts import hidden_side, strip_width
+from grainplan.match.faces import Face, list_faces
 from grainplan.match.flawmap import Showing, find_free_places, price_flaws
 from grainplan.match.judge import judge_option
 from grainplan.match.model import Candidates, IntArray
 from grainplan.match.places import GRID_MM, TICKS_PER_MM, Place, Stock, find_starts, list_spans, to_ticks, usable_width
+from grainplan.match.railjudge import RailJudge
 from grainplan.match.request import Request
 from grainplan.match.seen import SeamBook
 from grainplan.match.thin import find_worthwhile
@@ -61,6 +65,12 @@ class Table:
 
 def list_arrangements(request: Request, kind: BayType, usable_mm: float) -> list[Arrangement]:
     """Every way to open leaves of one board into a panel of this type."""
+    found = _list_lower(request, kind, usable_mm)
+    return [way for lower in found for way in pair_ends(lower)] if kind.cut.end_matched else found
+
+
+def _list_lower(request: Request, kind: BayType, usable_mm: float) -> list[Arrangement]:
+    """The same without an upper panel of its own leaves."""
     making, shop = request.making, request.shop
     if making.match == "running" and making.strips is None:
         rough = next(iter(kind.size.panels.values())).rough_width_mm
@@ -81,20 +91,21 @@ def list_halves(request: Request, kind: BayType, usable_mm: float) -> list[Arran
     if making.strips is None and strip_width(kind.size, 2, shop) <= usable_mm:
         return []
     ripping = Ripping(strip_width(kind.size, 4, shop), shop.rip_mm, usable_mm)
-    return arrange_strips(2, "book", ripping, mates_on_front=making.true_side == "front")
+    found = arrange_strips(2, "book", ripping, mates_on_front=making.true_side == "front")
+    return [way for lower in found for way in pair_ends(lower)] if kind.cut.end_matched else found
 
 
-def show_strips(option: Option, place: Place, request: Request, y_mm: float) -> list[Showing]:
+def show_strips(face: Face, place: Place, request: Request, y_mm: float) -> list[Showing]:
     """What stays in sight across, strip by strip: joints, trim and grooves are not."""
     outer, joint = hidden_side(place.kind.size, request.shop), request.shop.joint_mm
     if place.half:
         outer = joint  # which side it will stand on is not settled yet
-    strips = option.strips
+    strips = face.strips
     shown = []
     for i, strip in enumerate(strips):
         left = outer if i == 0 else joint
         right = outer if i == len(strips) - 1 else joint
-        flipped = (strip.surface == "far") != (option.foot == "up")
+        flipped = (strip.surface == "far") != (face.foot == "up")
         low, high = (right, left) if flipped else (left, right)
         surfaces = (strip.surface,) if place.kind.bay.seen == "front" else (strip.surface, other_side(strip.surface))
         across = (y_mm + strip.y_mm[0] + low, y_mm + strip.y_mm[1] - high)
@@ -117,6 +128,7 @@ class TableMaker:
         self.request = request
         self.money = money
         self.book = book
+        self.rails = RailJudge(book)
         self.grid_mm = grid_mm
         self._options: dict[Option, int] = {}
         self._rows: list[Candidates] = []
@@ -229,7 +241,7 @@ class TableMaker:
         weights, parts = self.request.weights, np.zeros((len(place.starts), 4))
         for y in np.unique(y_mm[np.isfinite(y_mm)]):
             mine = np.flatnonzero(y_mm == y)
-            judged = judge_option(self.book, place, option, y_mm=float(y), rows=mine)
+            judged = judge_option(self.rails, place, option, y_mm=float(y), rows=mine)
             harm = self._price_flaws(option, replace(place, starts=place.starts[mine]), float(y))
             parts[mine, 0] = weights.seams * judged.seams
             parts[mine, 1] = weights.tone * judged.tone
@@ -242,11 +254,13 @@ class TableMaker:
         flaws = self.request.boards[place.stock.index].flaws
         if not flaws:
             return np.zeros(len(place.starts))
-        shown = show_strips(option, place, self.request, y_mm)
-        lie = (place.kind.cut, option.foot)
         if place.kind.kept is not None:
             flaws = tuple(_shrink(flaw) for flaw in flaws)
-        return price_flaws(flaws, shown, place.starts_mm, lie=lie, leaves=place.stock.leaves)
+        harm = np.zeros(len(place.starts))
+        for face in list_faces(option, place.kind.cut):
+            shown, lie = show_strips(face, place, self.request, y_mm), (face.cut, option.foot)
+            harm += price_flaws(flaws, shown, place.starts_mm, lie=lie, leaves=place.stock.leaves)
+        return harm
 
     def _keep(self, best: _Best, place: Place, run: int, across: tuple[int, int]) -> None:
         good = np.flatnonzero(np.isfinite(best.total))
@@ -298,13 +312,18 @@ def _is_kept_way(place: Place, option: Option) -> bool:
     keep = place.kind.kept
     if keep is None:
         return True
-    names = [f"{place.stock.board.name}{place.first + strip.leaf + 1}" for strip in option.strips]
     wanted = [leaf.name for leaf in keep.leaves]
     if keep.foot not in (None, option.foot):
         return False
-    if place.half:
-        return names in (wanted[:2], wanted[2:])
-    return names == wanted
+    told: dict[Part, list[str]] = {"lower": wanted}
+    if option.is_end_matched:
+        count = len(option.strips) * (2 if place.half else 1)
+        told = {"lower": wanted[:count], "upper": wanted[count:]}
+    for part, mine in told.items():
+        names = [f"{place.stock.board.name}{place.first + s.leaf + 1}" for s in option.strips_of(part)]
+        if (mine or part == "lower") and names not in ((mine[:2], mine[2:]) if place.half else (mine,)):
+            return False
+    return True
 
 
 def _group_by(ways: list[Arrangement], key: Callable[[Arrangement], _Key]) -> dict[_Key, list[Arrangement]]:

@@ -36,12 +36,14 @@ class BayCut:
     pieces : from the foot of the furniture up.
     length_mm : from the first cut to the last.
     hidden_mm, leaf_mm : what the rail hides, and how far the two sight lines lie apart on the leaf; None for one panel.
+    end_matched : the upper panel stands on its head; both sight lines at the rail lie at one place along the board.
     """
 
     pieces: tuple[PieceCut, ...]
     length_mm: float
     hidden_mm: float | None = None
     leaf_mm: float | None = None
+    end_matched: bool = False
 
     def place(self, span: Span, start_mm: float, foot: Foot) -> Span:
         """A span of the bay as it lies on the leaf, counted from the board's foot."""
@@ -54,7 +56,8 @@ def lay_out_bay(bay: Bay, size: BaySize, making: PanelMaking, shop: Shop) -> Bay
     """Where the panels of a bay lie along a leaf.
 
     With `rail_grain` "skip" the two sight lines stand exactly a rail apart, so grain lines run on as if behind the
-    rail; with "save" the sawn pieces lie one crosscut apart.
+    rail; with "save" the sawn pieces lie one crosscut apart. In an end match both lie at one place, on leaves of their
+    own.
 
     Returns
     -------
@@ -67,6 +70,8 @@ def lay_out_bay(bay: Bay, size: BaySize, making: PanelMaking, shop: Shop) -> Bay
         return BayCut((first,), first.sawn_mm[1])
     assert bay.rail_mm is not None
     upper = size.panels[parts[1]]
+    if bay.is_end_matched(making):
+        return _lay_out_ends(bay.rail_mm, first, upper, shop)
     if making.rail_grain == "skip":
         start = first.sight_mm[1] + bay.rail_mm - _hidden_end(upper, shop)
         room = start - first.sawn_mm[1]
@@ -80,6 +85,23 @@ def lay_out_bay(bay: Bay, size: BaySize, making: PanelMaking, shop: Shop) -> Bay
         start = first.sawn_mm[1] + shop.crosscut_mm
     second = _cut_piece(parts[1], upper, start, shop)
     return BayCut((first, second), second.sawn_mm[1], bay.rail_mm, second.sight_mm[0] - first.sight_mm[1])
+
+
+def _lay_out_ends(rail_mm: float, lower: PieceCut, upper: PanelSize, shop: Shop) -> BayCut:
+    """An end match: the upper panel lies on its head beside the lower one, their ends at the rail at one place."""
+    start = lower.sight_mm[1] - upper.sight_height_mm - _hidden_end(upper, shop)
+    above = _cut_piece("upper", upper, start, shop)
+    moved = -min(0.0, start)
+    pieces = tuple(
+        PieceCut(
+            piece.part,
+            piece.size,
+            (piece.sawn_mm[0] + moved, piece.sawn_mm[1] + moved),
+            (piece.sight_mm[0] + moved, piece.sight_mm[1] + moved),
+        )
+        for piece in (lower, above)
+    )
+    return BayCut(pieces, max(piece.sawn_mm[1] for piece in pieces), rail_mm, 0.0, end_matched=True)
 
 
 def strip_width(size: BaySize, strips: int, shop: Shop) -> float:

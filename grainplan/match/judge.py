@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -12,10 +11,8 @@ from numpy.typing import NDArray
 from grainplan.boards import MeasuredBoard
 from grainplan.errors import NotFound
 from grainplan.match.arrange import Option, StripPlace, mate_gap, other_side
-from grainplan.match.baytypes import BayType
 from grainplan.match.cost import (
     BACK_SHARE,
-    JUMP_PER_STRIP,
     SEAM_PER_METRE,
     TONE_PER_METRE,
     UNKNOWN_SEAM,
@@ -23,8 +20,10 @@ from grainplan.match.cost import (
     judge_step,
     judge_tone,
 )
+from grainplan.match.faces import Face, list_faces
 from grainplan.match.model import IntArray
 from grainplan.match.places import Place
+from grainplan.match.railjudge import RailJudge
 from grainplan.match.request import Request
 from grainplan.match.rings import expect_step
 from grainplan.match.seen import SeamBook
@@ -88,14 +87,15 @@ def look_ahead(
     return SeamOutlook(gap, expect_step(board, gap, y_mm=edge, z_mm=depth), edge)
 
 
-def judge_option(book: SeamBook, place: Place, option: Option, *, y_mm: float, rows: IntArray) -> Judged:
-    """What the seams of one way to open leaves cost, at some of the starts of a place.
+def judge_option(rails: RailJudge, place: Place, option: Option, *, y_mm: float, rows: IntArray) -> Judged:
+    """What the seams of one way to open leaves cost, and its rail, at some of the starts of a place.
 
     Where both surfaces of a seam have been seen it is their fit and tone; else the step that the rings foretell.
 
     Parameters
     ----------
-    book : SeamBook
+    rails : RailJudge
+        With the book that seams are looked up in.
     place : Place
     option : Option
     y_mm : float
@@ -103,49 +103,50 @@ def judge_option(book: SeamBook, place: Place, option: Option, *, y_mm: float, r
     rows : int array
         Which of the starts.
     """
-    board, starts = place.stock.board, place.starts_mm[rows]
     seams, tone = np.zeros(len(rows)), np.zeros(len(rows))
-    for seam in pairwise(option.strips):
-        for share, shown in ((1.0, seam), (BACK_SHARE, turn_seam(seam))):
-            if share < 1 and place.kind.bay.seen != "both":
-                continue
-            lie = (y_mm, option.foot, option.arrangement.match)
-            run = book.find_run(board, place.first, shown, lie=lie)
-            if run is None:
-                outlook = look_ahead(book.request, board, place.first, shown, place=(y_mm, option.foot))
-                step = outlook.step if isinstance(outlook.step, float) else None
-                seams += share * judge_step(step) * _metres(place)
-                continue
-            found = book.find_strangers(board, shown, option.arrangement.match)
-            strangers = NO_STRANGERS if found is None else found.level
-            for piece in place.kind.cut.pieces:
-                low, high = place.kind.cut.place(piece.sight_mm, 0.0, option.foot)
-                fit, _, tone_de = run.average(starts + low, starts + high)
-                metres = share * piece.size.rough_height_mm / 1000
-                seams += metres * np.nan_to_num(judge_fit(fit, strangers), nan=UNKNOWN_SEAM)
-                tone += metres * np.nan_to_num(judge_tone(tone_de), nan=0.0)
-    jump = JUMP_PER_STRIP * judge_step(expect_jump(place.kind, board)) * len(option.strips)
-    return Judged(seams * SEAM_PER_METRE, tone * TONE_PER_METRE, np.full(len(rows), jump))
+    for face in list_faces(option, place.kind.cut):
+        for seam in pairwise(face.strips):
+            for share, shown in ((1.0, seam), (BACK_SHARE, turn_seam(seam))):
+                if share == 1.0 or place.kind.bay.seen == "both":
+                    add = _judge_seam(rails.book, place, option, (face, shown), at=(y_mm, place.starts_mm[rows]))
+                    seams += share * add[0]
+                    tone += share * add[1]
+    continuity = rails.judge(place, option, y_mm=y_mm, rows=rows)
+    return Judged(seams * SEAM_PER_METRE, tone * TONE_PER_METRE, continuity)
 
 
-def _metres(place: Place) -> float:
-    return sum(piece.size.rough_height_mm for piece in place.kind.cut.pieces) / 1000
+def _judge_seam(
+    book: SeamBook,
+    place: Place,
+    option: Option,
+    seen: tuple[Face, tuple[StripPlace, StripPlace]],
+    *,
+    at: tuple[float, Floats],
+) -> tuple[Floats, Floats]:
+    """How bad one seam is over its panels, and how far its tones lie apart, in metres of it."""
+    (face, shown), (y_mm, starts), board = seen, at, place.stock.board
+    match, seams, tone = option.arrangement.match, np.zeros(len(starts)), np.zeros(len(starts))
+    run = book.find_run(board, place.first, shown, lie=(y_mm, face.foot, match))
+    if run is None:
+        outlook = look_ahead(book.request, board, place.first, shown, place=(y_mm, face.foot))
+        step = outlook.step if isinstance(outlook.step, float) else None
+        return seams + judge_step(step) * _metres(face), tone
+    found = book.find_strangers(board, shown, match)
+    strangers = NO_STRANGERS if found is None else found.level
+    for piece in face.cut.pieces:
+        low, high = face.cut.place(piece.sight_mm, 0.0, option.foot)
+        fit, _, tone_de = run.average(starts + low, starts + high)
+        metres = piece.size.rough_height_mm / 1000
+        seams += metres * np.nan_to_num(judge_fit(fit, strangers), nan=UNKNOWN_SEAM)
+        tone += metres * np.nan_to_num(judge_tone(tone_de), nan=0.0)
+    return seams, tone
+
+
+def _metres(face: Face) -> float:
+    return sum(piece.size.rough_height_mm for piece in face.cut.pieces) / 1000
 
 
 def turn_seam(seam: tuple[StripPlace, StripPlace]) -> tuple[StripPlace, StripPlace]:
     """The same two strips as they show on the back of the panel, left to right as seen from behind."""
     left, right = (StripPlace(s.leaf, other_side(s.surface), s.y_mm) for s in reversed(seam))
     return left, right
-
-
-def expect_jump(kind: BayType, board: MeasuredBoard) -> float | None:
-    """How far the grain jumps sideways behind the rail, mm: what is hidden less what the leaf lost, along the grain.
-
-    None where the grain angle is not known and the leaf does not run on as the rail hides it.
-    """
-    cut = kind.cut
-    if cut.hidden_mm is None or cut.leaf_mm is None or abs(cut.hidden_mm - cut.leaf_mm) < 1e-6:
-        return 0.0
-    if board.grain.angle_deg is None:
-        return None
-    return abs(cut.hidden_mm - cut.leaf_mm) * math.tan(math.radians(abs(board.grain.angle_deg)))

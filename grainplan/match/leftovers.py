@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from grainplan.boards import Leaf
 from grainplan.match.cost import USEFUL_LENGTH_MM
+from grainplan.match.faces import list_faces
 from grainplan.match.lying import FilledBay
 from grainplan.match.places import Stock
 from grainplan.plan import Offcut, Span
@@ -25,11 +26,13 @@ def list_offcuts(stock: list[Stock], bays: dict[str, FilledBay], shop: Shop) -> 
     taken: dict[Leaf, list[tuple[Span, Span]]] = {}
     for bay in bays.values():
         for lying in bay.lying:
-            x_mm = (lying.start_mm, lying.start_mm + bay.kind.cut.length_mm)
-            for strip in lying.option.strips:
-                leaf = Leaf(lying.stock.board.name, lying.first + strip.leaf + 1)
-                y_mm = (lying.y_mm + strip.y_mm[0], lying.y_mm + strip.y_mm[1])
-                taken.setdefault(leaf, []).append((x_mm, y_mm))
+            for face in list_faces(lying.option, bay.kind.cut):
+                sawn = [face.cut.place(p.sawn_mm, lying.start_mm, lying.option.foot) for p in face.cut.pieces]
+                x_mm = (min(start for start, _ in sawn), max(end for _, end in sawn))
+                for strip in face.strips:
+                    leaf = Leaf(lying.stock.board.name, lying.first + strip.leaf + 1)
+                    y_mm = (lying.y_mm + strip.y_mm[0], lying.y_mm + strip.y_mm[1])
+                    taken.setdefault(leaf, []).append((x_mm, y_mm))
     opened = {leaf.board for leaf in taken}
     found: list[Offcut] = []
     for board in stock:

@@ -126,9 +126,15 @@ def _room_behind_rail(stacked: Stacked, kind: BayType) -> float:
 def _too_few_leaves(stacked: Stacked, kind: BayType, stock: list[Stock]) -> str:
     most = max(s.leaves - len(s.lost) for s in stock)
     strips = stacked.request.making.strips
+    thickness = _say(stacked, stacked.request.making.thickness_mm)
+    if kind.cut.end_matched and most < 2 * (strips or 1):
+        return (
+            f"an end match opens {2 * strips if strips else 'twice as many'} leaves of one board, those of the upper "
+            f"panel beside those of the lower one, and no board gives more than {most} of {thickness}; take the end "
+            "match away, plan a thinner leaf or fewer strips a panel, or find a thicker board"
+        )
     if strips is None or most >= strips:
         return ""
-    thickness = _say(stacked, stacked.request.making.thickness_mm)
     return (
         f"its panels open {strips} leaves of one board, and no board gives more than {most} of {thickness}; plan a "
         "thinner leaf, fewer strips a panel, or a thicker board"

@@ -12,24 +12,25 @@ from grainplan.errors import NotFound
 from grainplan.frame import Part
 from grainplan.match.arrange import StripPlace
 from grainplan.match.cuts import PieceCut
-from grainplan.match.judge import expect_jump, look_ahead, turn_seam
+from grainplan.match.judge import look_ahead, turn_seam
+from grainplan.match.limits import warn_of_machines
 from grainplan.match.lying import FilledBay, Lying
 from grainplan.match.pooling import Stacked
+from grainplan.match.running_on import write_continuity
 from grainplan.match.seen import SeamBook
-from grainplan.plan import Continuity, PlannedBay, PlannedPanel, Seam, SeenAs, Strip
+from grainplan.plan import Foot, PlannedBay, PlannedPanel, Seam, SeenAs, Strip
 
 UNSEEN = "from the ring angle alone: these surfaces are not yet seen"
-LEAST_CROSSCUT_MM = 6 * 25.4
-"""Many table saws' manuals allow no crosscut of a shorter piece; the manual governs."""
 Side = Literal["front", "back"]
 
 
 @dataclass(frozen=True, slots=True)
 class _Standing:
-    """One strip of a panel and the place it comes from."""
+    """One strip of a panel, the place it comes from, and which way its foot stands."""
 
     lying: Lying
     strip: StripPlace
+    foot: Foot
 
 
 def write_bay(stacked: Stacked, bay: FilledBay, book: SeamBook) -> PlannedBay:
@@ -42,13 +43,23 @@ def write_bay(stacked: Stacked, bay: FilledBay, book: SeamBook) -> PlannedBay:
     book : SeamBook
         Where seams that have been seen are measured.
     """
-    standing = [_Standing(lying, strip) for lying in bay.lying for strip in lying.option.strips]
     panels, seams = {}, []
     for piece in bay.kind.cut.pieces:
+        standing = _stand(bay, piece.part)
         strips = tuple(_write_strip(stacked, one, bay, piece) for one in standing)
         panels[piece.part] = PlannedPanel(piece.size.width_mm, piece.size.height_mm, strips)
         seams += list(_write_seams(book, standing, bay, piece))
-    return PlannedBay(bay.name, panels, tuple(seams), _write_continuity(bay, standing), caveats=_warn(stacked, bay))
+    caveats = (*stacked.request.sizes[bay.name].caveats, *warn_of_machines(stacked.request, bay))
+    return PlannedBay(bay.name, panels, tuple(seams), write_continuity(bay, book), caveats=caveats)
+
+
+def _stand(bay: FilledBay, part: Part) -> list[_Standing]:
+    """The strips of one panel, left to right."""
+    return [
+        _Standing(lying, strip, lying.option.foot_of(part))
+        for lying in bay.lying
+        for strip in lying.option.strips_of(part)
+    ]
 
 
 def _write_strip(stacked: Stacked, one: _Standing, bay: FilledBay, piece: PieceCut) -> Strip:
@@ -58,7 +69,7 @@ def _write_strip(stacked: Stacked, one: _Standing, bay: FilledBay, piece: PieceC
     return Strip(
         leaf,
         strip.surface,
-        lying.option.foot,
+        one.foot,
         _say_seen(stacked, leaf, strip.surface),
         (round(x_mm[0], 3), round(x_mm[1], 3)),
         (round(lying.y_mm + strip.y_mm[0], 3), round(lying.y_mm + strip.y_mm[1], 3)),
@@ -83,7 +94,7 @@ def _write_seams(book: SeamBook, standing: list[_Standing], bay: FilledBay, piec
 def _write_meeting(left: _Standing, right: _Standing, part: Part, at: tuple[Side, int]) -> Seam:
     """The seam between halves from two places."""
     side, i = at
-    flipped = (left.strip.surface == "far") != (left.lying.option.foot == "up")
+    flipped = (left.strip.surface == "far") != (left.foot == "up")
     edge = left.lying.y_mm + left.strip.y_mm[0 if flipped else 1]
     says = f"two places meet here: {left.lying.stock.board.name} and {right.lying.stock.board.name}"
     return Seam(part, side, (i, i + 1), left.lying.option.arrangement.match, round(edge, 3), None, caveats=(says,))
@@ -95,10 +106,10 @@ def _write_seam(
     (left, right), (side, i), lying = pair, at, pair[0].lying
     shown = (left.strip, right.strip) if side == "front" else turn_seam((left.strip, right.strip))
     board, match = lying.stock.board, lying.option.arrangement.match
-    outlook = look_ahead(book.request, board, lying.first, shown, place=(lying.y_mm, lying.option.foot))
+    outlook = look_ahead(book.request, board, lying.first, shown, place=(lying.y_mm, left.foot))
     gap = None if outlook.gap_mm is None else round(outlook.gap_mm, 3)
     seam = Seam(piece.part, side, (i, i + 1), match, round(outlook.edge_y_mm, 3), gap)
-    run = book.find_run(board, lying.first, shown, lie=(lying.y_mm, lying.option.foot, match))
+    run = book.find_run(board, lying.first, shown, lie=(lying.y_mm, left.foot, match))
     if run is not None:
         low, high = bay.kind.cut.place(piece.sight_mm, lying.start_mm, lying.option.foot)
         score = run.score(low, high, strangers=book.find_strangers(board, shown, match))
@@ -110,28 +121,3 @@ def _write_seam(
     if isinstance(outlook.step, float):
         return replace(seam, step_mm=round(outlook.step, 2), caveats=(UNSEEN,))
     return replace(seam, caveats=(outlook.step.reason,))
-
-
-def _write_continuity(bay: FilledBay, standing: list[_Standing]) -> Continuity | None:
-    cut = bay.kind.cut
-    if cut.hidden_mm is None or cut.leaf_mm is None:
-        return None
-    jumps = [expect_jump(bay.kind, one.lying.stock.board) for one in standing]
-    steps = tuple(None if jump is None else round(jump, 2) for jump in jumps)
-    return Continuity(round(cut.hidden_mm, 3), round(cut.leaf_mm, 3), steps)
-
-
-def _warn(stacked: Stacked, bay: FilledBay) -> tuple[str, ...]:
-    """What the maker should know at the machine, of the pieces that meet it."""
-    caveats = list(stacked.request.sizes[bay.name].caveats)
-    for piece in bay.kind.cut.pieces:
-        length = piece.sawn_mm[1] - piece.sawn_mm[0]
-        if length < LEAST_CROSSCUT_MM:
-            caveats.append(
-                f"the pieces of the {piece.part} panel are {length:.0f} mm long; many table saws' manuals allow no "
-                "crosscut of less than 6 in (152 mm): keep to yours, or crosscut them by hand"
-            )
-    for lying in bay.lying:
-        if lying.stock.board.board.crook_mm > 0:
-            caveats.append(f"board {lying.stock.board.name} has a crook: true one edge before its strips are ripped")
-    return tuple(dict.fromkeys(caveats))

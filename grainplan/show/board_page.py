@@ -14,7 +14,9 @@ from grainplan.plan import BoardUse, Offcut, Plan
 from grainplan.show import cautions
 from grainplan.show.cutting import (
     SawnPiece,
+    SawStep,
     find_stock,
+    flag_cuts,
     flag_leaf,
     flag_piece,
     list_areas,
@@ -282,15 +284,20 @@ def _tell_cuts(sheet: BoardSheet, leaf: Leaf, *, job: Job) -> str:
     if not pieces:
         return "Not used: keep it whole."
     measured_from = {"rip": " from the face edge", "crosscut": " from the foot"}
-    areas = list_areas(pieces, [o for o in sheet.offcuts if o.leaf == leaf])
-    whole = Box(0.0, 0.0, sheet.stock.length_mm, sheet.stock.largest_width_mm)
     steps = [
         f"{n} {step.kind} {step.on}"
         + (f" at {', '.join(write_size(v, job.units) for v in step.lines_mm)}" if step.lines_mm else "")
         + measured_from.get(step.kind, ", along its lines")
-        for n, step in enumerate(merge_steps(order_cuts(areas, whole, shop=job.shop)), start=1)
+        for n, step in enumerate(_order_leaf(sheet, leaf, job=job), start=1)
     ]
     return ". ".join(steps) + "." if steps else "The whole leaf is one piece: no cut."
+
+
+def _order_leaf(sheet: BoardSheet, leaf: Leaf, *, job: Job) -> tuple[SawStep, ...]:
+    """The cuts of one leaf in order."""
+    areas = list_areas(sheet.pieces_of(leaf), [o for o in sheet.offcuts if o.leaf == leaf])
+    whole = Box(0.0, 0.0, sheet.stock.length_mm, sheet.stock.largest_width_mm)
+    return merge_steps(order_cuts(areas, whole, shop=job.shop))
 
 
 def _draw_leaf(page: Page, sheet: BoardSheet, *, leaf: Leaf, scale: float, units: Units) -> None:
@@ -366,13 +373,20 @@ def _draw_piece(page: Page, piece: SawnPiece, *, left_mm: float, top_mm: float, 
 def _draw_notes(page: Page, sheet: BoardSheet, *, job: Job) -> None:
     """Flags and doubts of this board."""
     stock, use, shop = sheet.stock, sheet.use, job.shop
-    flags = [f"Leaves of board {use.name}: {said}." for said in flag_leaf(use, stock.length_mm, shop=shop)]
+    flags = [f"Leaves of board {use.name}: {said}." for said in flag_leaf(use, stock.length_mm, job=job)]
     if stock.largest_width_mm > shop.saw_height_mm:
         sizes = [format_length(v, job.units) for v in (stock.largest_width_mm, shop.saw_height_mm)]
         flags.append(
             f"Board {use.name} is {sizes[0]} wide and the resaw takes {sizes[1]}: rip it first, and plan again."
         )
-    flags += [f"{p.strip.leaf.name}, {p.place}: {said}." for p in sheet.pieces for said in flag_piece(p, shop)]
+    flags += [
+        f"{p.strip.leaf.name}, {p.place}: {said}."
+        for p in sheet.pieces
+        for said in flag_piece(p, shop, units=job.units)
+    ]
+    for leaf in sheet.leaves:
+        cuts = _order_leaf(sheet, leaf, job=job) if sheet.pieces_of(leaf) else ()
+        flags += [f"{leaf.name}: {said}." for said in flag_cuts(cuts, shop, units=job.units)]
     flags += [_sentence(c) for c in use.caveats if not (use.tight and c.startswith("tight"))]
     flags += _tell_outer_sides(sheet, job=job)
     ink = Ink(9, bold=True)

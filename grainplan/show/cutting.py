@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
@@ -13,10 +14,7 @@ from grainplan.job import Job
 from grainplan.plan import BoardUse, Offcut, Plan, Span, Strip
 from grainplan.resaw import cut_pieces
 from grainplan.shop import Shop
-from grainplan.units import MM_PER_INCH
-
-SHORTEST_CROSSCUT_MM = 6 * MM_PER_INCH
-"""Table saw manuals name 6 in as the least that is crosscut; the maker's own manual governs."""
+from grainplan.units import Units, format_length
 
 _SAME_MM = 0.05
 
@@ -91,11 +89,14 @@ class SawStep:
         From the face edge (rip) or from the foot (crosscut).
     on : str
         Which part of the leaf meets the saw.
+    length_mm : float
+        How long that part is as it meets the saw.
     """
 
     kind: str
     lines_mm: tuple[float, ...]
     on: str
+    length_mm: float = math.inf
 
 
 def list_pieces(plan: Plan) -> tuple[SawnPiece, ...]:
@@ -168,29 +169,54 @@ def merge_steps(steps: Sequence[SawStep]) -> tuple[SawStep, ...]:
     merged: list[SawStep] = []
     for step in steps:
         if merged and step.lines_mm and (merged[-1].kind, merged[-1].lines_mm) == (step.kind, step.lines_mm):
-            merged[-1] = replace(step, on="each piece")
+            shorter = min(step.length_mm, merged[-1].length_mm)
+            merged[-1] = replace(step, on="each piece", length_mm=shorter)
         else:
             merged.append(step)
     return tuple(merged)
 
 
-def flag_piece(piece: SawnPiece, shop: Shop) -> tuple[str, ...]:
+def flag_piece(piece: SawnPiece, shop: Shop, *, units: Units) -> tuple[str, ...]:
     """What machines will not take about a strip, in sentences without its name."""
     said = []
-    if piece.length_mm < SHORTEST_CROSSCUT_MM:
-        said.append("shorter than most table saw manuals allow to crosscut: saw it by hand")
-    if piece.length_mm < shop.shortest_planed_mm:
-        said.append("shorter than the planer takes: thickness it while it is part of its leaf, true its edges by hand")
+    length, width = (format_length(v, units) for v in (piece.length_mm, piece.width_mm))
+    if piece.length_mm < shop.shortest_crosscut_mm - 1e-6:
+        limit = format_length(shop.shortest_crosscut_mm, units)
+        said.append(f"{length} long, nothing under {limit} is crosscut at the saw: saw it by hand")
+    if piece.length_mm < shop.shortest_planed_mm - 1e-6:
+        limit = format_length(shop.shortest_planed_mm, units)
+        said.append(
+            f"{length} long, the planer takes {limit} at the least: thickness it while it is part of its leaf, true "
+            "its edges by hand"
+        )
+    if piece.width_mm < shop.narrowest_ripped_mm - 1e-6:
+        limit = format_length(shop.narrowest_ripped_mm, units)
+        said.append(f"{width} wide, nothing under {limit} is ripped at the saw: take the bandsaw")
     return tuple(said)
 
 
-def flag_leaf(use: BoardUse, length_mm: float, *, shop: Shop) -> tuple[str, ...]:
+def flag_cuts(steps: Sequence[SawStep], shop: Shop, *, units: Units) -> tuple[str, ...]:
+    """Rips that meet the saw in a piece too short for it, in sentences without the leaf's name."""
+    return tuple(
+        f"{step.on} is {format_length(step.length_mm, units)} long when it is ripped, nothing under "
+        f"{format_length(shop.shortest_ripped_mm, units)} is: rip it on the bandsaw or by hand"
+        for step in steps
+        if step.kind == "rip" and step.length_mm < shop.shortest_ripped_mm - 1e-6
+    )
+
+
+def flag_leaf(use: BoardUse, length_mm: float, *, job: Job) -> tuple[str, ...]:
     """What machines will not take about the leaves of a board, in sentences."""
-    said = []
+    said, shop = [], job.shop
     if use.finished_leaf_mm < shop.thinnest_planed_mm - 1e-6:
-        said.append("thinner than the planer takes: use a drum sander, or a carrier board if the manual allows one")
-    if length_mm < shop.shortest_planed_mm:
-        said.append("shorter than the planer takes: thickness it by hand or with a drum sander")
+        thickness, limit = (format_length(v, job.units) for v in (use.finished_leaf_mm, shop.thinnest_planed_mm))
+        said.append(
+            f"{thickness} thick, the planer takes {limit} at the least: use a drum sander, or a carrier board if the "
+            "manual allows one"
+        )
+    if length_mm < shop.shortest_planed_mm - 1e-6:
+        length, limit = (format_length(v, job.units) for v in (length_mm, shop.shortest_planed_mm))
+        said.append(f"{length} long, the planer takes {limit} at the least: thickness it by hand or with a drum sander")
     return tuple(said)
 
 
@@ -211,7 +237,7 @@ def _free(areas: list[LeafArea], region: tuple[Span, Span], on: _On, shop: Shop)
         lines = _edges(groups, span, region[axis], shop.crosscut_mm if axis == 0 else shop.rip_mm)
         if not lines:
             continue
-        steps = [SawStep(kind, tuple(lines), on.name)]
+        steps = [SawStep(kind, tuple(lines), on.name, region[0][1] - region[0][0])]
         for group in groups:
             if all(area.kept for area in group):
                 continue
