@@ -10,27 +10,21 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from grainplan.aftersaw import SawnLeaf, explain_lost, read_leaf
-from grainplan.boards import BROAD_SIDES, Leaf, MeasuredBoard, RoughBoard, Surface
+from grainplan.aftersaw import explain_lost, read_leaves
+from grainplan.boards import MeasuredBoard, RoughBoard
 from grainplan.errors import NotFound
 from grainplan.frame import Bay, BaySize
-from grainplan.inside import InsideQuestion, foresee_all
 from grainplan.job import Job
 from grainplan.match.assign import choose_leaves
-from grainplan.match.recognise import KnownSurface, LeafPhotos, recognise_all
 from grainplan.match.request import Request
-from grainplan.match.surfaces import LeafSurface, SurfaceKey, Surfaces, gather_surfaces
+from grainplan.match.surfaces import Surfaces
 from grainplan.movement import Wood, size_panels
 from grainplan.pieces import cut_free
 from grainplan.plan import BoardUse, Plan
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
 from grainplan.resaw import Resaw, Stock, plan_resaw
+from grainplan.sight import Foretold, Looking, Sight, see_leaves, tell_leaves
 from grainplan.units import format_length
-
-INSIDE_FOLDER = "out/inside"
-SURFACES: tuple[Surface, Surface] = ("near", "far")
-_HARDLY_PLANED_MM = 1.0
-"""An outer surface that loses no more than this still shows what its photo shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +38,10 @@ class Outcome:
     files: tuple[Path, ...] = ()
     books: dict[float, Any] = field(default_factory=dict)
     """Seam comparisons that were made on the way, for the next choice over the same surfaces."""
+    foretold: tuple[Foretold, ...] = ()
+    """Surfaces that were foretold before the saw and have been photographed since."""
+    told: tuple[str, ...] = ()
+    """What the maker should know of the leaves that were photographed."""
 
 
 def size_bay(job: Job, bay: Bay, *, boards: Sequence[MeasuredBoard] = ()) -> BaySize:
@@ -124,17 +122,19 @@ def make_plan(
     job, boards = cut_free(job, boards)
     sawn = read_leaves(job)
     looking, choosing = part_of(progress, 0.0, 0.7), part_of(progress, 0.7, 1.0)
-    outcome: Outcome | None = None
+    best: tuple[Outcome, Sight] | None = None
     for resaws in _list_resaws(job):
-        sight = see_leaves(job, boards, resaws, sawn=sawn, workers=workers, watch=(looking, should_stop))
-        found = _choose(job, boards, resaws, known=Known(sight), watch=(choosing, should_stop))
-        if outcome is None or len(found.plan.unfilled) < len(outcome.plan.unfilled):
-            outcome = found
-        if not outcome.plan.unfilled or should_stop():
+        sight = see_leaves(job, boards, resaws, sawn=sawn, looking=Looking(workers, looking, should_stop))
+        found = _choose(job, boards, resaws, known=(sight.surfaces, {}), watch=(choosing, should_stop))
+        if best is None or len(found.plan.unfilled) < len(best[0].plan.unfilled):
+            best = found, sight
+        if not best[0].plan.unfilled or should_stop():
             break
-    assert outcome is not None
-    told = tell_leaves(job, boards, outcome.sight, sawn=sawn) if sawn else ()
-    return replace(outcome, told=told, plan=replace(outcome.plan, caveats=(*outcome.plan.caveats, *told)))
+    assert best is not None
+    outcome, sight = best
+    told = tell_leaves(job, boards, sight) if sawn else ()
+    plan = replace(outcome.plan, caveats=(*outcome.plan.caveats, *told))
+    return replace(outcome, plan=plan, foretold=sight.foretold, told=told)
 
 
 def choose_again(
@@ -155,7 +155,9 @@ def choose_again(
     job, _ = cut_free(job, ())
     resaws = resaw_as(before.plan, job)
     known = (before.surfaces, before.books)
-    return _choose(job, before.boards, resaws, known=known, watch=(progress, should_stop))
+    outcome = _choose(job, before.boards, resaws, known=known, watch=(progress, should_stop))
+    plan = replace(outcome.plan, caveats=(*outcome.plan.caveats, *before.told))
+    return replace(outcome, plan=plan, foretold=before.foretold, told=before.told)
 
 
 def _list_resaws(job: Job) -> list[dict[str, Resaw | NotFound]]:
@@ -200,10 +202,15 @@ def see_job(
     boards: Sequence[MeasuredBoard],
     resaws: Mapping[str, Resaw | NotFound],
     *,
-    watch: tuple[Progress, ShouldStop] = (keep_quiet, never_stop),
+    progress: Progress = keep_quiet,
 ) -> Sight:
     """What is known of all leaves of a job that is sawn this way, without choosing anew."""
-    return see_leaves(job, boards, resaws, sawn=read_leaves(job), watch=watch)
+    return see_leaves(job, boards, resaws, sawn=read_leaves(job), looking=Looking(progress=progress))
+
+
+def see_surfaces(job: Job, boards: Sequence[MeasuredBoard], resaws: Mapping[str, Resaw | NotFound]) -> Surfaces:
+    """The pictures alone of :func:`see_job`."""
+    return see_job(job, boards, resaws).surfaces
 
 
 def _use_of(name: str, found: Resaw | NotFound) -> BoardUse:

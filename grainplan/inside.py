@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import cv2
@@ -19,28 +19,42 @@ import numpy as np
 from grainplan.boards import MeasuredBoard
 from grainplan.errors import NotFound, PlanError
 from grainplan.jobfolder.safesave import make_folder, replace_file
-from grainplan.picture import encode_picture, read_picture
+from grainplan.picture import Picture, encode_picture, read_picture
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop
+from grainplan.wood.foretold import lay_upon
 from grainplan.wood.solid import BoardSolid, InsideView, draw_level, fit_solid
+from grainplan.wood.solid_grid import Layer
+from grainplan.wood.solid_slice import Level, fit_slices
 
-_KEPT_FORM = 3
+_KEPT_FORM = 4
 """Raised whenever the prediction changes, so that what an older program kept is not taken for its own."""
 
 
 @dataclass(frozen=True, slots=True)
 class InsideQuestion:
-    """Which surfaces of one board are asked for: depths from the face side as photographed, mm."""
+    """Which surfaces of one board are asked for.
+
+    Parameters
+    ----------
+    board : MeasuredBoard
+    depths_mm : tuple of float
+        From the face side as photographed.
+    levels : tuple of Level
+        Real surfaces of its leaves, where some were photographed: what lies between is foretold from them too.
+    """
 
     board: MeasuredBoard
     depths_mm: tuple[float, ...]
+    levels: tuple[Level, ...] = ()
 
     @property
     def names(self) -> list[str]:
         """What each surface is kept as; changes with any pixel of the pictures that it is foretold from."""
         digest = hashlib.blake2b(digest_size=8)
-        for side, seen in sorted(self.board.sides.items()):
-            digest.update(f"{side} {seen.picture.pixels.shape} {seen.picture.px_per_mm}".encode())
-            digest.update(np.ascontiguousarray(seen.picture.pixels).data)
+        known = [(str(side), seen.picture) for side, seen in sorted(self.board.sides.items())]
+        for name, picture in known + [(f"{level.depth_mm:.2f}", level.picture) for level in self.levels]:
+            digest.update(f"{name} {picture.pixels.shape} {picture.px_per_mm}".encode())
+            digest.update(np.ascontiguousarray(picture.pixels).data)
         return [f"{self.board.name}-{depth:.2f}-{digest.hexdigest()}-{_KEPT_FORM}" for depth in self.depths_mm]
 
 
@@ -97,7 +111,15 @@ def foresee(question: InsideQuestion) -> Foreseen:
     solid = fit_board(question.board)
     if isinstance(solid, NotFound):
         return solid
-    return tuple(draw_level(solid, depth) for depth in question.depths_mm)
+    if not question.levels:
+        return tuple(draw_level(solid, depth) for depth in question.depths_mm)
+    sides: dict[Layer, Picture] = {side: seen.picture for side, seen in question.board.sides.items()}
+    levels = [
+        replace(level, picture=lay_upon(draw_level(solid, level.depth_mm).rings_alone, level.picture))
+        for level in question.levels
+    ]
+    slices = fit_slices(solid, sides, levels, depths_mm=question.depths_mm)
+    return tuple(part.draw(depth) for part, depth in zip(slices, question.depths_mm, strict=True))
 
 
 def fit_board(board: MeasuredBoard) -> BoardSolid | NotFound:

@@ -15,7 +15,7 @@ from typing import Literal
 
 from grainplan.boardmeasure import Counting, LeafOffer, offer_leaves
 from grainplan.boards import BROAD_SIDES, Flaw, MeasuredBoard, RoughBoard
-from grainplan.choice import INSIDE_FOLDER, Outcome, choose_again, make_plan, resaw_as, see_surfaces, size_bay
+from grainplan.choice import Outcome, choose_again, make_plan, resaw_as, see_job, size_bay
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
 from grainplan.inside import InsideQuestion, fit_board, foresee_all
 from grainplan.job import Job
@@ -30,11 +30,13 @@ from grainplan.pieces import cut_free
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
 from grainplan.resaw import suggest_pieces
 from grainplan.shop import Room
+from grainplan.show.foretold import save_foretold
 from grainplan.show.labels import draw_labels
 from grainplan.show.markers import draw_markers
 from grainplan.show.preview import gather_piece, save_previews
 from grainplan.show.sheets import draw_sheets
 from grainplan.show.tables import tabulate_plan
+from grainplan.sight import INSIDE_FOLDER
 from grainplan.species import find_species
 from grainplan.units import Units, format_length
 from grainplan.wood.flaws import propose_flaws
@@ -275,9 +277,10 @@ def run_preview(folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
 
 
 def draw(outcome: Outcome, *, progress: Progress = keep_quiet) -> list[Path]:
-    """Write front.png, back.png and a picture a bay."""
-    piece = gather_piece(outcome.job, outcome.plan, outcome.surfaces)
-    return save_previews(piece, outcome.job.folder / "out", progress=progress)
+    """Write front.png, back.png, a picture a bay, and for each leaf photo what had been foretold above it."""
+    piece, out = gather_piece(outcome.job, outcome.plan, outcome.surfaces), outcome.job.folder / "out"
+    pictures = save_previews(piece, out, progress=part_of(progress, 0.0, 0.9))
+    return pictures + save_foretold(outcome.foretold, out, units=outcome.job.units)
 
 
 def run_sheets(folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
@@ -312,8 +315,8 @@ def reach_plan(folder: Path, *, progress: Progress = keep_quiet) -> Outcome:
     except PlanError:
         return run_plan(folder, progress=progress)
     job, boards = cut_free(job, measure(job, progress=part_of(progress, 0.0, 0.3)))
-    surfaces = see_surfaces(job, boards, resaw_as(plan, job), watch=(part_of(progress, 0.3, 1.0), never_stop))
-    return Outcome(job, boards, plan, surfaces, (job.folder / PLAN_FILE,))
+    sight = see_job(job, boards, resaw_as(plan, job), progress=part_of(progress, 0.3, 1.0))
+    return Outcome(job, boards, plan, sight.surfaces, (job.folder / PLAN_FILE,), foretold=sight.foretold)
 
 
 def run_all(

@@ -8,8 +8,9 @@ import pytest
 from PIL import Image
 
 from grainplan import steps
+from grainplan.aftersaw import read_leaves
 from grainplan.boards import Leaf
-from grainplan.choice import Outcome, doubt_leaves, read_leaves, resaw_boards
+from grainplan.choice import Outcome
 
 
 @pytest.fixture(scope="module")
@@ -74,24 +75,3 @@ def test_a_leaf_photo_takes_the_place_of_what_was_guessed(planned: Outcome, job:
         for strip in panel.strips
     }
     assert seen.get((leaf, "far"), "leaf photo") == "leaf photo"
-
-
-def test_a_photo_of_another_board_is_doubted(planned: Outcome, job: Path) -> None:
-    """What is said to be the near surface of A1 is the face of board B."""
-    other = planned.job.board("B").photos["face"][0]
-    assert other.corners is not None
-    corners = [list(point) for point in other.corners]
-    add(job, f'\n[[leaf]]\nleaf = "A1"\nnear = {{ photo = "photos/b-face.jpg", corners = {corners} }}\n')
-    read = steps.open_job(job)
-    told = doubt_leaves(read, planned.boards, resaw_boards(read))
-    assert any("A1" in sentence and "B" in sentence for sentence in told), told
-
-
-def test_a_photo_of_the_right_board_is_not_doubted_as_another(planned: Outcome, job: Path) -> None:
-    own = planned.job.board("A").photos["face"][0]
-    assert own.corners is not None
-    corners = [list(point) for point in own.corners]
-    add(job, f'\n[[leaf]]\nleaf = "A1"\nnear = {{ photo = "photos/a-face.jpg", corners = {corners} }}\n')
-    read = steps.open_job(job)
-    told = doubt_leaves(read, planned.boards, resaw_boards(read))
-    assert not any("board B" in sentence or "board C" in sentence for sentence in told), told

@@ -53,10 +53,10 @@ class Slice:
         return draw_level(self.solid, depth_mm - self.top_mm)
 
 
-def fit_slice(
-    whole: BoardSolid, sides: Mapping[Layer, Picture], levels: Sequence[Level], *, depth_mm: float
-) -> Slice | None:
-    """Place the rings anew between the two real surfaces next to a depth.
+def fit_slices(
+    whole: BoardSolid, sides: Mapping[Layer, Picture], levels: Sequence[Level], *, depths_mm: Sequence[float]
+) -> tuple[Slice, ...]:
+    """For each depth, the board between the two real surfaces next to it, its rings placed anew.
 
     Parameters
     ----------
@@ -65,25 +65,26 @@ def fit_slice(
     sides : mapping of side to Picture
         Those sides.
     levels : sequence of Level
-        Surfaces of leaves that were photographed.
-    depth_mm : float
-        What is asked for, from the face as photographed.
-
-    Returns
-    -------
-    Slice or None
-        None where no leaf's surface is nearer than face and back.
+        Surfaces of leaves that were photographed; those that nearly are the face or the back count for nothing.
+    depths_mm : sequence of float
+        What is asked for, from the face as photographed. The whole board answers where no leaf's surface is nearer than
+        face and back.
     """
     thickness = whole.grid.size_mm[2]
     inner = sorted(levels, key=lambda level: level.depth_mm)
     inner = [level for level in inner if SAME_MM < level.depth_mm < thickness - SAME_MM]
-    if not inner:
-        return None
     every = [Level(0.0, sides["face"]), *inner, Level(thickness, sides["back"])]
-    top = next((level for level in every[-2::-1] if level.depth_mm <= depth_mm), every[0])
-    below = (level for level in every[1:] if level.depth_mm > max(depth_mm, top.depth_mm + SAME_MM))
-    bottom = next(below, every[-1])
-    return _fit_between(whole, sides, top, bottom)
+    made: dict[tuple[float, float], Slice] = {(0.0, thickness): Slice(0.0, thickness, whole)}
+    found = []
+    for depth in depths_mm:
+        top = next((level for level in every[-2::-1] if level.depth_mm <= depth), every[0])
+        below = (level for level in every[1:] if level.depth_mm > max(depth, top.depth_mm + SAME_MM))
+        bottom = next(below, every[-1])
+        key = (top.depth_mm, bottom.depth_mm)
+        if key not in made:
+            made[key] = _fit_between(whole, sides, top, bottom)
+        found.append(made[key])
+    return tuple(found)
 
 
 def _fit_between(whole: BoardSolid, sides: Mapping[Layer, Picture], top: Level, bottom: Level) -> Slice:
