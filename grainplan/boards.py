@@ -42,12 +42,15 @@ class SidePhoto:
         Which way the foot lies in the photo, where no corners were typed.
     x_mm : (float, float) or None
         The part of the length that the photo shows, where a long side takes several photos.
+    grey_card : two (x, y) pairs or None
+        Opposite corners of a box on a grey card that lies in the photo, photo pixels.
     """
 
     path: Path
     corners: tuple[Point, Point, Point, Point] | None = None
     foot: Direction | None = None
     x_mm: tuple[float, float] | None = None
+    grey_card: tuple[Point, Point] | None = None
 
 
 @dataclass(frozen=True, slots=True)

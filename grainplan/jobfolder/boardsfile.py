@@ -105,7 +105,7 @@ def mark_board(board: RoughBoard) -> str:
                 state: tuple[int, int] | None = (stat.st_size, stat.st_mtime_ns)
             except OSError:
                 state = None
-            photos.append((side, photo.path.name, photo.corners, photo.foot, photo.x_mm, state))
+            photos.append((side, photo.path.name, photo.corners, photo.foot, photo.x_mm, photo.grey_card, state))
     sizes = (board.length_mm, board.width_mm, board.width_head_mm, board.thickness_mm)
     return hashlib.sha256(repr((sizes, photos)).encode()).hexdigest()[:16]
 

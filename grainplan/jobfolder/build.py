@@ -156,7 +156,9 @@ def _build_board(board: BoardShape, shape: JobShape, folder: Path) -> RoughBoard
 
 
 def _build_photo(photo: PhotoShape, folder: Path) -> SidePhoto:
-    return SidePhoto(folder / (photo.photo or ""), corners=photo.corners, foot=photo.foot, x_mm=photo.x)
+    return SidePhoto(
+        folder / (photo.photo or ""), corners=photo.corners, foot=photo.foot, x_mm=photo.x, grey_card=photo.grey_card
+    )
 
 
 def _span_box(x: tuple[float, float], y: tuple[float, float]) -> Box:

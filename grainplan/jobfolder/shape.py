@@ -139,7 +139,7 @@ class PhotoShape(Shape):
     corners: v.Corners = None
     foot: Annotated[Direction | None, v.one_of(*get_args(Direction))] = None
     x: Stretch = None
-    grey_card: v.NotUsedYet = None
+    grey_card: v.CardBox = None
 
 
 class FlawShape(Shape):
@@ -249,7 +249,6 @@ class JobShape(Shape):
     grainplan: Annotated[int | None, PlainValidator(lambda value: value)] = None
     title: v.Text = None
     units: Annotated[Literal["in", "mm"] | None, v.one_of("in", "mm")] = None
-    grey_card: v.NotUsedYet = None
     wood: WoodShape = WoodShape()
     climate: ClimateShape | None = None
     shop: ShopShape = ShopShape()

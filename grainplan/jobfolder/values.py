@@ -15,6 +15,7 @@ from grainplan.boards import Leaf, Point
 from grainplan.units import Units, format_length, parse_length, parse_temperature
 
 _LONGEST_TEXT = 120
+_SMALLEST_CARD_PX = 6
 _UNFIT_FOR_FILES = set('/\\:*?"<>|')
 
 
@@ -242,6 +243,28 @@ def four_corners(value: object) -> tuple[Point, Point, Point, Point]:
     return points[0], points[1], points[2], points[3]
 
 
+def card_box(value: object) -> tuple[Point, Point]:
+    """Two opposite corners of a box on a grey card, in the photo's pixels."""
+    like = "like [[120, 80], [260, 190]]"
+    good = isinstance(value, list) and len(value) == 2 and all(isinstance(p, list) and len(p) == 2 for p in value)
+    if not good:
+        raise ValueError(
+            f"must be two opposite corners of a box on the card, in pixels of the photo, {like}; "
+            f"you wrote {show_value(value)}"
+        )
+    assert isinstance(value, list)
+    numbers = [v for point in value for v in point]
+    if any(isinstance(v, bool) or not isinstance(v, int | float) or not abs(v) < 1e6 for v in numbers):
+        raise ValueError(f"a corner is two numbers of photo pixels, x and y, {like}; you wrote {show_value(value)}")
+    x0, y0, x1, y1 = (float(v) for v in numbers)
+    if min(abs(x1 - x0), abs(y1 - y0)) < _SMALLEST_CARD_PX:
+        raise ValueError(
+            f"encloses {abs(x1 - x0):g} × {abs(y1 - y0):g} px, too few to read a colour from; draw the box over most "
+            "of the card"
+        )
+    return (x0, y0), (x1, y1)
+
+
 def temperature(value: object) -> float:
     """A temperature with its scale, in °C."""
     if isinstance(value, str) and len(value) > _LONGEST_TEXT:
@@ -249,11 +272,6 @@ def temperature(value: object) -> float:
     if not isinstance(value, str):
         raise ValueError(f'must be a temperature with its scale, like "68 F" or "20 C"; you wrote {show_value(value)}')
     return parse_temperature(value)
-
-
-def not_used_yet(value: object) -> None:
-    """A key that is kept for later; it is told, never passed over in silence."""
-    raise ValueError("is kept for later and not used yet; take the line out")
 
 
 def _plain(value: object) -> bool:
@@ -272,4 +290,4 @@ Corners = Annotated[tuple[Point, Point, Point, Point] | None, PlainValidator(fou
 Temperature = Annotated[float | None, PlainValidator(temperature)]
 LeafName = Annotated[Leaf | None, PlainValidator(leaf)]
 LeafNames = Annotated[tuple[Leaf, ...] | None, PlainValidator(leaf_list)]
-NotUsedYet = Annotated[None, PlainValidator(not_used_yet)]
+CardBox = Annotated[tuple[Point, Point] | None, PlainValidator(card_box)]

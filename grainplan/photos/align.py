@@ -33,12 +33,16 @@ _PARAMETERS = 8  # of a part: where its four corners lie on the board
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:
-    """One of several photos of a side, and the stretch of the length that it shows, mm from the foot."""
+    """One of several photos of a side, and the stretch of the length that it shows, mm from the foot.
+
+    `true_colour`: a grey card made its colours true.
+    """
 
     photo: Photo
     view: View
     start_mm: float
     end_mm: float
+    true_colour: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

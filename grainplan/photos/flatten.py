@@ -22,6 +22,7 @@ from grainplan.photos.corners import (
     place_view,
     size_side,
 )
+from grainplan.photos.greycard import apply_tones, read_card
 from grainplan.photos.join import join_parts
 from grainplan.photos.light import light_side
 from grainplan.photos.load import Photo, PhotoHeader, load_photo, read_header
@@ -62,6 +63,22 @@ def flatten_side(
     PhotoError
         When a photo cannot be read or its corners cannot be right.
     """
+    found = read_side(board, side, px_per_mm=px_per_mm, progress=progress)
+    return found if isinstance(found, NotFound) else found.side
+
+
+@dataclass(frozen=True, slots=True)
+class ReadSide:
+    """A flattened side, and whether a grey card made its colours true."""
+
+    side: BoardSide
+    true_colour: bool
+
+
+def read_side(
+    board: RoughBoard, side: Side, *, px_per_mm: float = PX_PER_MM, progress: Progress = keep_quiet
+) -> ReadSide | NotFound:
+    """As :func:`flatten_side`, with what is known of its colours."""
     photos = board.photos.get(side, ())
     if not photos:
         return NotFound(f"board {board.name} has no photo of its {side}")
@@ -75,22 +92,27 @@ def flatten_side(
     progress(0.7, f"flattening board {board.name}, {side}")
     pixels, told = _make_flat(board, side, seen, px_per_mm)
     progress(1.0, f"flattened board {board.name}, {side}")
-    return BoardSide(
+    flat = BoardSide(
         picture=Picture(pixels, px_per_mm),
         photo_px_per_mm=round(min(float(s.view.densities()[4].min()) for s in seen), 3),
         scale_doubt_percent=round(max(doubt_scale(s.view, corner_px=s.corner_px) for s in seen), 3),
         caveats=tuple(dict.fromkeys([*told, *(c for s in seen for c in s.caveats)])),
     )
+    return ReadSide(flat, any(s.card_mm is not None for s in seen))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Seen:
-    """A photo, how it sees the side, how well its corners are known, and what is to be told of it."""
+    """A photo, how it sees the side, how well its corners are known, and what is to be told of it.
+
+    `card_mm`: where along the board a grey card lies that made the photo's colours true.
+    """
 
     photo: Photo
     view: View
     corner_px: float
     caveats: tuple[str, ...]
+    card_mm: float | None = None
 
 
 def _make_flat(board: RoughBoard, side: Side, seen: list[_Seen], px_per_mm: float) -> tuple[Pixels, tuple[str, ...]]:
@@ -101,13 +123,15 @@ def _make_flat(board: RoughBoard, side: Side, seen: list[_Seen], px_per_mm: floa
         pixels = flatten_photo(seen[0].photo, seen[0].view, area)
     else:
         stretches = [shot.x_mm or (0.0, board.length_mm) for shot in board.photos[side]]
-        joined = join_parts(tuple(Part(s.photo, s.view, *x) for s, x in zip(seen, stretches, strict=True)), area)
+        parts = (Part(s.photo, s.view, *x, s.card_mm is not None) for s, x in zip(seen, stretches, strict=True))
+        joined = join_parts(tuple(parts), area)
         pixels, told = joined.pixels, joined.caveats
     if side not in BROAD_SIDES:
         return pixels, told
     if board.width_head_mm is not None:
         pixels = _cover_beyond_edge(pixels, board, px_per_mm)
-    pixels, shade = light_side(pixels, px_per_mm)
+    card_mm = next((s.card_mm for s in seen if s.card_mm is not None), None)
+    pixels, shade = light_side(pixels, px_per_mm, true_at_mm=card_mm)
     return pixels, (*told, *shade)
 
 
@@ -128,7 +152,14 @@ def _see(board: RoughBoard, side: Side, shot: SidePhoto, px_per_mm: float) -> _S
         view, told = _use_sheets(photo, view, corner_px)
     told = (*view.caveats, *told, *check_photo(photo, view, side))
     lens = _tell_lens(view, side) if len(board.photos[side]) == 1 else ()  # the join tells of it for all together
-    return _Seen(photo, view, corner_px, (*told, *_tell_density(view, px_per_mm), *lens))
+    told = (*told, *_tell_density(view, px_per_mm), *lens)
+    if shot.grey_card is None:
+        return _Seen(photo, view, corner_px, told)
+    tones = read_card(photo, shot.grey_card, called=f"board {board.name}, {side} ({shot.path.name})")
+    if isinstance(tones, NotFound):
+        return _Seen(photo, view, corner_px, (*told, f"{tones.reason}. The photo's colours are left as they are"))
+    lies = apply_homography(np.linalg.inv(view.to_photo), tones.middle_px[None])
+    return _Seen(apply_tones(photo, tones), view, corner_px, told, float(np.clip(lies[0, 0], 0.0, board.length_mm)))
 
 
 def _place_photo(

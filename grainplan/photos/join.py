@@ -83,7 +83,8 @@ def join_parts(parts: tuple[Part, ...], area: Area) -> Joined:
     aligned = align_parts(tuple(_share_steps(parts, steps)), parts, overlaps)
     flat = [_flatten(part, area) for part in aligned.parts]
     doubt = max(aligned.doubts_mm)
-    return Joined(_blend(flat, area), aligned.parts, steps, doubt, (*_tell_steps(parts, steps), *_tell_doubt(doubt)))
+    pixels = _blend(flat, area, _even_parts(flat, tuple(p.true_colour for p in parts)))
+    return Joined(pixels, aligned.parts, steps, doubt, (*_tell_steps(parts, steps), *_tell_doubt(doubt)))
 
 
 def _cut_overlap(one: Part, other: Part, whole: Area) -> Area:
@@ -162,10 +163,9 @@ def _lay_anew(view: View, outline_mm: Floats) -> View:
     return replace(view, to_photo=np.asarray(view.to_photo @ from_new, float), outline_mm=outline_mm)
 
 
-def _blend(flat: list[tuple[int, Pixels]], area: Area) -> Pixels:
+def _blend(flat: list[tuple[int, Pixels]], area: Area, gains: list[Floats]) -> Pixels:
     """Even the parts' colours where they overlap, and let each fade into the next in the middle of the overlap."""
     whole = np.zeros((area.rows, area.columns, 3), np.uint8)
-    gains = _even_parts(flat)
     for i, (first, part) in enumerate(flat):
         lit = scale_colours(part, np.exp(gains[i]).astype(np.float32)[None, None, :])
         if i == 0:
@@ -181,8 +181,11 @@ def _blend(flat: list[tuple[int, Pixels]], area: Area) -> Pixels:
     return whole
 
 
-def _even_parts(flat: list[tuple[int, Pixels]]) -> list[Floats]:
-    """Logarithmic gains, one for each colour and part, that make neighbours agree; their mean is none."""
+def _even_parts(flat: list[tuple[int, Pixels]], true_colours: tuple[bool, ...]) -> list[Floats]:
+    """Logarithmic gains, one for each colour and part, that make neighbours agree; those of true parts stay near none.
+
+    Where no part has a grey card, the mean of all is kept.
+    """
     gains = [np.zeros(3)]
     for (first_a, a), (first_b, b) in pairwise(flat):
         last = first_a + a.shape[1]
@@ -193,7 +196,7 @@ def _even_parts(flat: list[tuple[int, Pixels]]) -> list[Floats]:
         small = (cv2.resize(p, (64, 32), interpolation=cv2.INTER_AREA).reshape(-1, 3) for p in (one, other))
         typical = [np.median(p, axis=0) for p in small]
         gains.append(gains[-1] + np.clip(np.log(typical[0] + 1.0) - np.log(typical[1] + 1.0), -0.7, 0.7))
-    mean = np.mean(gains, axis=0)
+    mean = np.mean([g for g, true in zip(gains, true_colours, strict=True) if true or not any(true_colours)], axis=0)
     return [np.asarray(g - mean, float) for g in gains]
 
 

@@ -192,11 +192,18 @@ def _list_runs(chosen: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]
 
 
-def agree_colours(face: Pixels, back: Pixels) -> tuple[Pixels, Pixels, float]:
-    """Bring a board's face and back to one light, halfway between the two.
+def agree_colours(face: Pixels, back: Pixels, *, face_share: float = 0.5) -> tuple[Pixels, Pixels, float]:
+    """Bring a board's face and back to one light.
 
     Their edges show the same wood, a board's thickness apart, so the bands along both edges are compared, and not the
     whole sides: a face of sapwood and a back of heart stay as different as they are.
+
+    Parameters
+    ----------
+    face, back : ndarray of uint8
+    face_share : float
+        How much of the difference the face gives way: 0 where its colours are true and the back's are not, 1 the other
+        way round.
 
     Returns
     -------
@@ -207,8 +214,8 @@ def agree_colours(face: Pixels, back: Pixels) -> tuple[Pixels, Pixels, float]:
     between = np.log(_edge_colour(face)) - np.log(_edge_colour(back))
     apart = float(np.abs(np.expm1(between)).max())
     between = np.clip(between, -2 * _AGREE_LIMIT, 2 * _AGREE_LIMIT)
-    half = np.exp(between / 2).astype(np.float32)[None, None, :]
-    return scale_colours(face, 1 / half), scale_colours(back, half), apart
+    over, under = (np.exp(between * s).astype(np.float32)[None, None, :] for s in (-face_share, 1 - face_share))
+    return scale_colours(face, over), scale_colours(back, under), apart
 
 
 def _edge_colour(pixels: Pixels) -> Floats:

@@ -20,6 +20,7 @@ from tests.drawn.solid import Field, Picture, Solid
 
 Side = Literal["face", "back", "foot", "head"]
 FOCAL_PER_WIDTH = 1.15
+GREY_CARD = 118.0  # 18 % of the light, in the transfer curve of IEC 61966-2-1
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,8 @@ class Scene:
     blur_px: float = 0.6
     white: tuple[float, float, float] = (1.0, 1.0, 1.0)
     floor_blur_px: float = 0.0
+    cast: tuple[float, float, float] = (1.0, 1.0, 1.0)  # the camera's wrong balance and exposure, in linear light
+    card_mm: tuple[float, float, float, float] | None = None  # of a grey card on the seen plane: u0, v0, u1, v1
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +140,11 @@ def take_photo(solid: Solid, side: Side, camera: Camera, scene: Scene) -> Photo:
     u, v = _meet_plane(rays, eye, 0.0)
     drawn = _sample(side_picture, u * density, v * density)
     inside = ((u >= 0) & (u <= wide) & (v >= 0) & (v <= high)).astype(np.float32)[..., None]
-    picture = _expose(lit * (1 - inside) + drawn * inside, scene)
+    seen = lit * (1 - inside) + drawn * inside
+    if scene.card_mm is not None:
+        u0, v0, u1, v1 = scene.card_mm
+        seen[(u >= u0) & (u <= u1) & (v >= v0) & (v <= v1)] = GREY_CARD
+    picture = _expose(seen, scene)
     flat = np.column_stack([list_corners(solid, side), np.zeros(4)])
     corners = cv2.projectPoints(flat, cv2.Rodrigues(rotation)[0], translation, matrix, lens)[0].reshape(4, 2)
     return Photo(picture, corners + 0.5, matrix, rotation, translation)
@@ -264,8 +271,18 @@ def _expose(picture: Field, scene: Scene) -> Picture:
     )
     light += 0.12 * scene.light_fall * draw_cloud(random, (rows, columns), cell_px=(columns / 4, columns / 4))
     picture = picture * light[..., None] * np.float32(scene.white)
+    if scene.cast != (1.0, 1.0, 1.0):
+        picture = _cast_light(picture, scene.cast)
     if scene.blur_px > 0:
         picture = cv2.GaussianBlur(picture, (0, 0), scene.blur_px)
     if scene.noise > 0:
         picture = picture + random.standard_normal(picture.shape, dtype=np.float32) * np.float32(scene.noise)
     return np.clip(picture + 0.5, 0, 255).astype(np.uint8)
+
+
+def _cast_light(picture: Field, cast: tuple[float, float, float]) -> Field:
+    """Another white balance and exposure, multiplied in linear light (IEC 61966-2-1)."""
+    tone = np.clip(picture / 255, 0, 1)
+    light = np.where(tone <= 0.04045, tone / 12.92, ((tone + 0.055) / 1.055) ** 2.4) * np.float32(cast)
+    light = np.clip(light, 0, 1)
+    return np.asarray(255 * np.where(light <= 0.0031308, light * 12.92, 1.055 * light ** (1 / 2.4) - 0.055), np.float32)
