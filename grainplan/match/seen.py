@@ -71,6 +71,7 @@ class SeamBook:
         self._runs: dict[tuple[object, ...], EdgeRun | None] = {}
         self._end_runs: dict[tuple[object, ...], EndRuns | None] = {}
         self._end_strangers: dict[Ends, Strangers | None] = {}
+        self._run_ons: dict[tuple[Leaf, Surface, RailCut, Span], EdgeScore | NotFound] = {}
         self._strangers: dict[tuple[EdgeSearch, Match], Strangers | None] = {}
         self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
         self._seen_boards = {leaf.board for leaf, surface in self._pictured if not self._is_outside(leaf, surface)}
@@ -176,8 +177,12 @@ class SeamBook:
         """The grain behind one rail, for the plan: as `match.rails.score_run_on`, strangers beside it."""
         if (leaf, surface) not in self._pictured:
             return NotFound(f"nobody has seen {leaf.name} {surface}")
-        even = self._surface(leaf, surface)
-        return score_run_on(even, even, cut, y_mm=y_mm, strangers=self.find_end_strangers(cut.ends))
+        key = (leaf, surface, cut, y_mm)
+        if key not in self._run_ons:  # most bays stay where they were when one is moved by hand
+            even = self._surface(leaf, surface)
+            strangers = self.find_end_strangers(cut.ends)
+            self._run_ons[key] = score_run_on(even, even, cut, y_mm=y_mm, strangers=strangers)
+        return self._run_ons[key]
 
     def score_end_match(
         self, board: MeasuredBoard, pair: tuple[SurfaceKey, SurfaceKey], ends_mm: Span, *, y_mm: Span
