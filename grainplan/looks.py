@@ -8,13 +8,25 @@ from collections.abc import Hashable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import get_args
 
 import cv2
 import numpy as np
 from PIL import Image
 
-from grainplan.boards import BROAD_SIDES, BoardSide, BroadSide, MeasuredBoard, Point, RoughBoard, Side, SidePhoto
-from grainplan.choice import Outcome, choose_again, resaw_as, resaw_boards, see_surfaces
+from grainplan.boards import (
+    BROAD_SIDES,
+    BoardSide,
+    BroadSide,
+    Leaf,
+    MeasuredBoard,
+    Point,
+    RoughBoard,
+    Side,
+    SidePhoto,
+    Surface,
+)
+from grainplan.choice import Outcome, choose_again, resaw_as, resaw_boards, see_job
 from grainplan.errors import GrainplanError, NotFound, PlanError
 from grainplan.job import Job
 from grainplan.jobfolder.boardsfile import BOARDS_FILE, read_known_boards
@@ -27,10 +39,13 @@ from grainplan.pieces import cut_free
 from grainplan.plan import OtherPlan, PlannedBay
 from grainplan.progress import ShouldStop, never_stop
 from grainplan.show.board_end import BoardEnd, draw_board_end
+from grainplan.show.foretold import FORETOLD_FOLDER
 from grainplan.show.panel_picture import PieceSide
 from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece, show_guesses
 
 SCREEN_PX = 1800
+SMALL_PX = 800
+"""Up to this width a picture bears no signs: they would hide the wood. Words beside it say what is predicted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +82,8 @@ def find_outcome(job: Job, measured: Mapping[str, MeasuredBoard]) -> Outcome | N
         bay.name for bay in job.bays
     }:
         return None
-    return Outcome(job, boards, plan, see_surfaces(job, boards, resaw_as(plan, job)), (job.folder / PLAN_FILE,))
+    sight = see_job(job, boards, resaw_as(plan, job))
+    return Outcome(job, boards, plan, sight.surfaces, (job.folder / PLAN_FILE,), foretold=sight.foretold)
 
 
 def mark_measured(job: Job) -> int:
@@ -174,13 +190,13 @@ def draw_side_of(
 
     With `misty`, whatever the program guesses lies under a mist, the thicker the less is known.
     """
-    piece = gather_shown(job, outcome)
+    piece = replace(gather_shown(job, outcome), noted=False, signed=width_px > SMALL_PX)
     return draw_piece(show_guesses(piece) if misty else piece, side, width_px=width_px)
 
 
 def draw_bay_of(job: Job, outcome: Outcome, bay: str, *, misty: bool = False) -> Pixels:
     """One bay large."""
-    piece = gather_shown(job, outcome)
+    piece = replace(gather_shown(job, outcome), noted=False)
     return draw_bay(show_guesses(piece) if misty else piece, bay)
 
 
@@ -253,6 +269,12 @@ def _lie(bay: PlannedBay) -> tuple[object, ...]:
         for part, panel in bay.panels.items()
         for s in panel.strips
     )
+
+
+def list_likenesses(folder: Path, leaf: Leaf) -> tuple[Path, ...]:
+    """Pictures of what was foretold of a leaf above what the saw has shown, where the last choice has drawn them."""
+    paths = [folder / "out" / FORETOLD_FOLDER / f"{leaf.name}-{surface}.png" for surface in get_args(Surface)]
+    return tuple(path for path in paths if path.is_file())
 
 
 def pack_results(folder: Path) -> bytes:

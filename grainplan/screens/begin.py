@@ -15,6 +15,7 @@ from grainplan.job import Job
 from grainplan.progress import Progress, ShouldStop, part_of
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.work import HandOver, Work
+from grainplan.sight import Looking
 
 CHOICE: Place = ("choice",)
 
@@ -30,7 +31,7 @@ def begin_choice(desk: Desk, *, known: Outcome | None = None) -> None:
     known : Outcome or None
         The last choice, where only what is kept or left out has changed since: the boards are known then.
     """
-    job, measured = desk.job, desk.boards
+    job, measured, before = desk.job, desk.boards, desk.outcome
     if job is None:
         return
     work = Work()
@@ -41,7 +42,8 @@ def begin_choice(desk: Desk, *, known: Outcome | None = None) -> None:
             if known is not None:
                 outcome = steps.plan_again(known, job, progress=choosing, should_stop=should_stop)
             else:
-                outcome = _choose_anew(job, measured, choosing, should_stop)
+                looking = Looking(count_workers(), choosing, should_stop)
+                outcome = _choose_anew(job, measured, before, looking)
         if work.is_dropped:
             return
         hand_over(outcome)
@@ -88,14 +90,13 @@ def warm_up(desk: Desk) -> None:
     work.begin(step, after=None)
 
 
-def _choose_anew(
-    job: Job, measured: Mapping[str, MeasuredBoard], progress: Progress, should_stop: ShouldStop
-) -> Outcome:
+def _choose_anew(job: Job, measured: Mapping[str, MeasuredBoard], before: Outcome | None, looking: Looking) -> Outcome:
     boards = tuple(measured[board.name] for board in job.boards if board.name in measured)
     if len(boards) < len(job.boards):
-        boards = steps.measure(job, progress=part_of(progress, 0.0, 0.25), should_stop=should_stop)
-    choosing = part_of(progress, 0.25, 1.0)
-    return steps.plan_measured(job, boards, workers=count_workers(), progress=choosing, should_stop=should_stop)
+        measuring = part_of(looking.progress, 0.0, 0.25)
+        boards = steps.measure(job, progress=measuring, should_stop=looking.should_stop)
+    choosing = replace(looking, progress=part_of(looking.progress, 0.25, 1.0))
+    return steps.plan_measured(job, boards, before=before, looking=choosing)
 
 
 @st.fragment(run_every=0.4)

@@ -9,7 +9,7 @@ from typing import get_args
 
 import streamlit as st
 
-from grainplan import changes, says
+from grainplan import changes, looks, says
 from grainplan.boards import Leaf, RoughBoard, Side, SidePhoto, Surface
 from grainplan.choice import Outcome
 from grainplan.job import Job
@@ -93,6 +93,8 @@ def _show_leaf(desk: Desk, job: Job, outcome: Outcome | None, leaf: Leaf) -> Non
         )
     for doubt in says.tell_doubts(outcome, leaf):
         st.warning(doubt)
+    for path in looks.list_likenesses(job.folder, leaf):
+        st.image(str(path), width="stretch")
     if not report.lost and (stock := says.find_stock(job, outcome, leaf)) is not None:
         _show_surfaces(desk, leaf, row, stock)
     if st.button("Take back all that is told of this leaf", key=f"forget:{leaf.name}", type="tertiary"):

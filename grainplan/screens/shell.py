@@ -60,9 +60,9 @@ def _find_or_open() -> Desk | None:
 
 def _show_masthead(desk: Desk) -> None:
     title = desk.job.title if desk.job else str(desk.written.get("title", desk.folder.name))
-    left, right = st.columns([6, 1], vertical_alignment="bottom")
-    left.html(f'<div class="masthead"><span class="title">{escape(title)}</span></div>')
-    if right.button("Put away", key="put_away_button", width="stretch", help=f"The job stays in {desk.folder}"):
-        st.session_state["put_away"] = True
-        close_desk()
-        st.rerun()
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        st.html(f'<div class="masthead"><span class="title">{escape(title)}</span></div>')
+        if st.button("Put away", key="put_away_button", help=f"The job stays in {desk.folder}"):
+            st.session_state["put_away"] = True
+            close_desk()
+            st.rerun()

@@ -62,6 +62,9 @@ class Piece:
         Of each leaf, what its two surfaces look like and what that picture is worth.
     misty : bool
         Whether these pictures lie under a mist where the program guesses.
+    signed, noted : bool
+        Whether strips that nobody has seen bear a sign, and whether notes stand below; False where words beside the
+        picture say the same.
     """
 
     title: str
@@ -71,6 +74,8 @@ class Piece:
     planned: Mapping[str, PlannedBay]
     surfaces: Surfaces = field(default_factory=dict)
     misty: bool = False
+    signed: bool = True
+    noted: bool = True
 
     def bay(self, name: str) -> Bay:
         """The bay of that name; :class:`ValueError` where there is none."""
@@ -287,7 +292,7 @@ def _hang(
     high = max((d.pixels.shape[0] for row in rows for d in row), default=300)
     widths = [sum(d.pixels.shape[1] for d in row) + door_gap * max(0, len(row) - 1) for row in rows]
     wide = max(sum(widths) + gap * max(0, len(rows) - 1) + 2 * margin, 640)
-    notes = list_notes(piece, [d for row in rows for d in row])
+    notes = list_notes(piece, [d for row in rows for d in row]) if piece.noted else []
     below = 96 + measure_notes(notes, wide - 2 * margin, 17) + 24
     canvas = _paint_wall(wide, above + high + below, floor=above + high)
     words = [Words(heading, margin, 40, 32, INK, centred=False)] if heading else []
@@ -302,7 +307,7 @@ def _hang(
             if x > left:
                 canvas[y : above + high, x - door_gap : x] = (58, 50, 42)
             canvas[y : y + drawn.pixels.shape[0], x : x + drawn.pixels.shape[1]] = drawn.pixels
-            signs += [replace(s, x=s.x + x, y=s.y + y) for s in drawn.signs]
+            signs += [replace(s, x=s.x + x, y=s.y + y) for s in drawn.signs if piece.signed]
             names = drawn.leaves if one_bay_each and not heading else _name_bay(drawn, caption)
             words += [replace(w, x=w.x + x, y=above + high + 20) for w in names]
             x += drawn.pixels.shape[1] + door_gap
