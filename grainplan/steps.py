@@ -19,7 +19,7 @@ from grainplan.choice import Outcome, choose_again, make_plan, resaw_as, see_job
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
 from grainplan.inside import InsideQuestion, fit_board, foresee_all
 from grainplan.job import Job
-from grainplan.jobfolder.boardsfile import read_known_boards, write_boards
+from grainplan.jobfolder.boardsfile import read_known_boards, round_figures, write_boards
 from grainplan.jobfolder.editing import new_job
 from grainplan.jobfolder.planfile import PLAN_FILE, read_plan, write_plan
 from grainplan.jobfolder.reading import MissingPhotos, read_job
@@ -114,7 +114,7 @@ def measure(
     boards = []
     for place, board in enumerate(job.boards):
         share = part_of(progress, place / len(job.boards), (place + 1) / len(job.boards))
-        boards.append(known.get(board.name) or measure_one(job, board, progress=share))
+        boards.append(known.get(board.name) or round_figures(measure_one(job, board, progress=share)))
         if should_stop():
             write_boards(job, boards)
             raise KeyboardInterrupt

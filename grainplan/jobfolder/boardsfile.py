@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, get_args
 
@@ -93,6 +94,21 @@ def read_known_boards(job: Job) -> dict[str, MeasuredBoard]:
         raise PlanError(f"{path} lacks {error}; measure again with: {_AGAIN}") from None
     except (TypeError, ValueError, AttributeError) as error:
         raise PlanError(f"{path} is damaged ({error}); measure again with: {_AGAIN}") from None
+
+
+def round_figures(board: MeasuredBoard) -> MeasuredBoard:
+    """The board with its figures as the file keeps them: so that a plan is the same before and after they are read."""
+    row = _board_to_json(board)
+    found = tuple(_read_flaw(flaw) for flaw in row["flaws"] if flaw["found_by"] != "maker")
+    by_maker = tuple(flaw for flaw in board.flaws if flaw.found_by == "maker")
+    return replace(
+        board,
+        length_mm=_read_size(row, "length"),
+        width_mm=_read_size(row, "width"),
+        grain=_read_grain(row),
+        pith=_read_pith(row["pith_yz_mm"]),
+        flaws=by_maker + found,
+    )
 
 
 def mark_board(board: RoughBoard) -> str:

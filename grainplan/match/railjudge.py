@@ -67,7 +67,7 @@ class RailJudge:
     def _judge_run_on(self, place: Place, option: Option, strip: StripPlace, at: tuple[Floats, float]) -> Floats:
         starts, y_mm = at
         board, leaf = place.stock.board, name_leaf(place.stock.board, place.first, strip)
-        cut = lay_rail(place.kind.cut, option.foot, start_mm=0.0, grain_deg=board.grain.angle_deg or 0.0)
+        cut = lay_rail(place.kind.cut, option.foot, start_mm=0.0, grain_deg=find_grain(board))
         runs = self.book.find_run_on(leaf, strip.surface, cut)
         unseen = max(self._find_typical(place.kind.cut), judge_step(expect_jump(place.kind, board)))
         if runs is None:
@@ -116,12 +116,17 @@ class RailJudge:
 
     def _average_leaf(self, cut: BayCut, leaf: Leaf, surface: Surface) -> float | None:
         board = next(b for b in self.book.request.boards if b.name == leaf.board)
-        rail = lay_rail(cut, "down", start_mm=0.0, grain_deg=board.grain.angle_deg or 0.0)
+        rail = lay_rail(cut, "down", start_mm=0.0, grain_deg=find_grain(board))
         runs = self.book.find_run_on(leaf, surface, rail)
         if runs is None:
             return None
         bad = self._judge_seen(runs, runs.at_mm, (0.0, board.board.width_mm), math.nan)
         return float(np.nanmean(bad)) if np.isfinite(bad).any() else None
+
+
+def find_grain(board: MeasuredBoard) -> float:
+    """Grain to the length, degrees, as `boards.json` keeps it: so that a plan is the same after it was read again."""
+    return round(board.grain.angle_deg or 0.0, 2)
 
 
 def lay_rail(cut: BayCut, foot: Foot, *, start_mm: float, grain_deg: float) -> RailCut:

@@ -12,6 +12,7 @@ from grainplan.match.railjudge import (
     ask_mirror_at,
     expect_jump,
     expect_mirror_step,
+    find_grain,
     lay_rail,
     name_leaf,
     name_pair,
@@ -69,8 +70,7 @@ _Pair = tuple[StripPlace, StripPlace]
 
 def _score_run_on(book: SeamBook, bay: FilledBay, lying: Lying, strip: StripPlace) -> EdgeScore | NotFound:
     board = lying.stock.board
-    grain = board.grain.angle_deg or 0.0
-    cut = lay_rail(bay.kind.cut, lying.option.foot, start_mm=lying.start_mm, grain_deg=grain)
+    cut = lay_rail(bay.kind.cut, lying.option.foot, start_mm=lying.start_mm, grain_deg=find_grain(board))
     leaf = name_leaf(board, lying.first, strip)
     return book.score_run_on(leaf, strip.surface, cut, y_mm=across(strip, lying.y_mm))
 
