@@ -12,6 +12,7 @@ from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -24,9 +25,10 @@ from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop
 from grainplan.wood.foretold import lay_upon
 from grainplan.wood.solid import BoardSolid, InsideView, draw_level, fit_solid
 from grainplan.wood.solid_grid import Layer
+from grainplan.wood.solid_knot import KnotPlace
 from grainplan.wood.solid_slice import Level, fit_slices
 
-_KEPT_FORM = 4
+_KEPT_FORM = 5
 """Raised whenever the prediction changes, so that what an older program kept is not taken for its own."""
 
 
@@ -55,6 +57,7 @@ class InsideQuestion:
         for name, picture in known + [(f"{level.depth_mm:.2f}", level.picture) for level in self.levels]:
             digest.update(f"{name} {picture.pixels.shape} {picture.px_per_mm}".encode())
             digest.update(np.ascontiguousarray(picture.pixels).data)
+        digest.update(repr(list_knots(self.board)).encode())
         return [f"{self.board.name}-{depth:.2f}-{digest.hexdigest()}-{_KEPT_FORM}" for depth in self.depths_mm]
 
 
@@ -123,8 +126,15 @@ def foresee(question: InsideQuestion) -> Foreseen:
 
 
 def fit_board(board: MeasuredBoard) -> BoardSolid | NotFound:
-    """Place the rings of a measured board all through."""
-    return fit_solid({side: seen.picture for side, seen in board.sides.items()})
+    """Place the rings of a measured board all through, bent round the knots that are known on its broad sides."""
+    return fit_solid({side: seen.picture for side, seen in board.sides.items()}, knots=list_knots(board))
+
+
+def list_knots(board: MeasuredBoard) -> list[KnotPlace]:
+    """The knots of a board as they show on its face and back; one that goes through shows on both."""
+    sides: tuple[Literal["face", "back"], ...] = ("face", "back")
+    knots = [flaw for flaw in board.flaws if flaw.kind == "knot"]
+    return [KnotPlace(side, knot.box) for knot in knots for side in sides if knot.on in (side, "through")]
 
 
 def read_kept(question: InsideQuestion, folder: Path) -> Foreseen | None:

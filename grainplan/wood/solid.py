@@ -8,8 +8,8 @@ boards that says next to nothing about the wood between them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -29,8 +29,9 @@ from grainplan.wood.solid_code import (
 )
 from grainplan.wood.solid_fill import Filled, fill_inside
 from grainplan.wood.solid_grid import LAYERS, Floats, Layer, NodeGrid, Reals, lay_grid, place_pixels
+from grainplan.wood.solid_knot import KnotPlace, lay_cones
 from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_level
-from grainplan.wood.solid_pith import PithLine, fit_pith_line
+from grainplan.wood.solid_pith import PithLine, fit_pith_line, tell_plain
 from grainplan.wood.solid_relax import LinePull, pull_along_lines, read_cells, relax
 
 READ_DOUBT_MM = 0.15
@@ -40,6 +41,8 @@ UNFOLLOWED = 0.9
 agreement meet: the softened picture agrees a little better than the crisp code that is reckoned with."""
 SOFTENED = 1.15
 """The same for the picture of the rings alone, set where it agrees best."""
+KNOTTY = 0.5
+"""Part of the expected agreement that is lost beside a branch."""
 TRUSTED = 0.35
 """Expected agreement below which an inside picture is a guess, and a seam is not scored on it."""
 
@@ -121,13 +124,15 @@ class InsideView:
     caveats: tuple[str, ...]
 
 
-def fit_solid(sides: Mapping[Layer, Picture]) -> BoardSolid | NotFound:
+def fit_solid(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace] = ()) -> BoardSolid | NotFound:
     """Place the rings of a board all through, from the pictures of its sides.
 
     Parameters
     ----------
     sides : mapping of side to Picture
         Flattened pictures in the board frame: face, back and at least one end. Edges are used where given.
+    knots : sequence of KnotPlace
+        Knots that show on face and back: drawn inside too, and the rings bent round them.
 
     Returns
     -------
@@ -141,7 +146,7 @@ def fit_solid(sides: Mapping[Layer, Picture]) -> BoardSolid | NotFound:
             "the inside cannot be told without a photo of an end: face and back alone do not say which ring is which"
         )
     sides = {**sides, "back": fit_pixels(sides["back"], sides["face"])}
-    placed = place_all_rings(sides)
+    placed = place_all_rings(sides, knots=knots)
     if isinstance(placed, NotFound):
         return placed
     caveats = tuple(f"there is no photo of the {layer}" for layer in ("foot", "head") if layer not in sides)
@@ -171,18 +176,21 @@ def fit_pixels(picture: Picture, model: Picture) -> Picture:
     return Picture(np.asarray(pixels, dtype=np.uint8), model.px_per_mm)
 
 
-def place_all_rings(sides: Mapping[Layer, Picture]) -> PlacedRings | NotFound:
+def place_all_rings(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace] = ()) -> PlacedRings | NotFound:
     """Fit pith and distortion so that all sides are one function of ring place.
 
     Parameters
     ----------
     sides : mapping of side to Picture
         At least one end, and two sides that tell the board's three measures between them.
+    knots : sequence of KnotPlace
+        Those that show on face and back.
     """
     grid = lay_grid(measure_size(sides))
     pith = fit_pith_line(sides, grid)
     if isinstance(pith, NotFound):
         return pith
+    pith = replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2]))
     pulls, seen = read_sides(sides, grid, pith)
     nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
     return PlacedRings(grid, pith, fall_into_step(seen, grid, pulls, start=nodes), seen)
@@ -268,7 +276,10 @@ def expect_agreement(solid: BoardSolid, depth_mm: float) -> Floats:
     share = depth_mm / solid.grid.size_mm[2]
     reached = solid.agreement["face"] * (1 - share) + solid.agreement["back"] * share
     left = _fade_with_doubt(solid.code, np.hypot(UNFOLLOWED * deviation, READ_DOUBT_MM))
-    return np.clip(np.maximum(reached, 0.0) * left[None], 0.0, 1.0).astype(np.float32)
+    x, y, _ = (np.arange(count) * step for count, step in zip(solid.grid.counts, solid.grid.step_mm, strict=True))
+    plain = tell_plain(solid.pith, (*place_pixels(solid.grid, "face", x, y)[:2], np.full((1, 1), depth_mm)))
+    left = left[None] * (1.0 - KNOTTY * (1.0 - plain))
+    return np.clip(np.maximum(reached, 0.0) * left, 0.0, 1.0).astype(np.float32)
 
 
 def _read_deviation(solid: BoardSolid, depth_mm: float) -> Reals:

@@ -25,7 +25,7 @@ from grainplan.wood.solid_grid import (
     spread_nodes,
     take_layer,
 )
-from grainplan.wood.solid_pith import PithLine
+from grainplan.wood.solid_pith import PithLine, tell_plain
 from grainplan.wood.solid_relax import Anchor, LinePull, relax
 
 BIN_MM = 0.2
@@ -151,7 +151,9 @@ def prepare_side(
         values *= cv2.resize(calm.astype(np.float32), shape, interpolation=cv2.INTER_LINEAR)
     columns = (np.arange(shape[0]) + 0.5) * picture.width_mm / shape[0]
     rows = (np.arange(shape[1]) + 0.5) * picture.height_mm / shape[1]
-    distance = pith.distance(*place_pixels(grid, layer, columns, rows))
+    places = place_pixels(grid, layer, columns, rows)
+    distance = pith.distance(*places)
+    values *= tell_plain(pith, places).astype(np.float32)
     return SeenSide(layer, values, np.broadcast_to(distance, values.shape).astype(np.float32), columns, rows)
 
 

@@ -25,7 +25,8 @@ from grainplan.wood.solid_grid import (
     place_pixels,
     spread_nodes,
 )
-from grainplan.wood.solid_pith import PithLine
+from grainplan.wood.solid_knot import KnotPatch, cut_patches, draw_knots
+from grainplan.wood.solid_pith import PithLine, tell_plain
 
 PART_MM = 250.0
 """Length over which a ring keeps its colour."""
@@ -38,6 +39,8 @@ FOLLOW_MM = 6.0
 """How far sideways one step goes that follows a ring from the depth to the side."""
 FIBRE_PX = 4
 """Pixels along the grain that are followed together."""
+PLAIN = 0.15
+"""How plain wood must be (see :func:`tell_plain`) to tell the colours of rings."""
 FINE_MM = 1.0
 """Streaks narrower than this, either way, belong to no ring."""
 FIBRES = np.float32(0.8)
@@ -66,12 +69,20 @@ class Paint:
     sides : mapping of "face", "back" to PaintSide
     px_per_mm : float
         Density of the sides.
+    thickness_mm : float
+    pith : PithLine
+        With its branches.
+    knots : tuple of KnotPatch
+        What the sides show of the branches.
     """
 
     first_mm: float
     table: Floats
     sides: Mapping[Layer, PaintSide]
     px_per_mm: float
+    thickness_mm: float
+    pith: PithLine
+    knots: tuple[KnotPatch, ...] = ()
 
 
 def measure_rings(
@@ -90,16 +101,18 @@ def measure_rings(
 
 
 def mix_paint(sides: Mapping[Layer, Picture], nodes: Reals, grid: NodeGrid, pith: PithLine) -> Paint:
-    """Learn the colours of a board from its broad sides."""
+    """Learn the colours of a board from its broad sides, those of its knots apart from those of its rings."""
     broad: tuple[Layer, Layer] = ("face", "back")
     rings: dict[Layer, Floats] = {}
     tones: dict[Layer, Floats] = {}
     details: dict[Layer, Floats] = {}
+    plain: dict[Layer, Floats] = {}
     for layer in broad:
         picture = sides[layer]
         depth = 0.0 if layer == "face" else grid.size_mm[2]
         rings[layer] = measure_rings(nodes, grid, pith, depth_mm=depth, places_mm=centre_pixels(picture))
-        tones[layer] = _find_tone(picture)
+        plain[layer] = _mask_knots(picture, pith, depth)
+        tones[layer] = _find_tone(picture, plain[layer])
         shape = (picture.pixels.shape[1], picture.pixels.shape[0])
         tone = cv2.resize(tones[layer], shape, interpolation=cv2.INTER_LINEAR)
         details[layer] = picture.pixels.astype(np.float32) - tone
@@ -108,12 +121,23 @@ def mix_paint(sides: Mapping[Layer, Picture], nodes: Reals, grid: NodeGrid, pith
     bins = int((last - first) / BIN_MM) + 2
     density = sides["face"].px_per_mm
     parts = max(1, round(grid.size_mm[0] / PART_MM))
-    table = _learn_table(rings, details, first_mm=first, shape=(parts, bins), area_mm2=1.0 / density**2)
+    shown: dict[Layer, tuple[Floats, Floats, Floats | None]] = {}
+    for layer in broad:
+        wood = None
+        if pith.cones:
+            size = rings[layer].shape[::-1]
+            wood = np.asarray(cv2.resize(plain[layer], size, interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+            details[layer] *= wood[..., None]
+        shown[layer] = rings[layer], details[layer], wood
+    table = _learn_table(shown, first_mm=first, shape=(parts, bins), area_mm2=1.0 / density**2)
     painted: dict[Layer, PaintSide] = {}
-    for layer, ring in rings.items():
-        rest = details[layer] - _read_colours(table, first, ring)
+    for layer, (ring, detail, wood) in shown.items():
+        rest = detail - _read_colours(table, first, ring)
+        if wood is not None:
+            rest *= wood[..., None]
         painted[layer] = PaintSide(tones[layer], ring, rest)
-    return Paint(first, table, painted, density)
+    patches = cut_patches(sides, pith, grid.size_mm[2])
+    return Paint(first, table, painted, density, grid.size_mm[2], pith, patches)
 
 
 def paint_level(paint: Paint, ring_mm: Floats, *, share: float, doubt_mm: float) -> tuple[Pixels, Pixels]:
@@ -134,6 +158,9 @@ def paint_level(paint: Paint, ring_mm: Floats, *, share: float, doubt_mm: float)
     spread = max(doubt_mm / BIN_MM, 0.05)
     table = np.stack([cv2.GaussianBlur(part, (0, 0), sigmaX=0.01, sigmaY=spread) for part in paint.table])
     rings = tone + _read_colours(table.astype(np.float32), paint.first_mm, ring_mm)
+    for picture in (whole, rings):
+        depth = share * paint.thickness_mm
+        draw_knots(picture, paint.knots, paint.pith, depth_mm=depth, px_per_mm=paint.px_per_mm)
     return _round_colours(whole), _round_colours(rings)
 
 
@@ -141,36 +168,50 @@ def _round_colours(colour: NDArray[np.floating]) -> Pixels:
     return np.asarray(np.clip(colour + 0.5, 0, 255), dtype=np.uint8)
 
 
-def _find_tone(picture: Picture) -> Floats:
-    """The slow tone of a side, coarse."""
+def _mask_knots(picture: Picture, pith: PithLine, depth_mm: float) -> Floats:
+    """1 where a side shows plain wood, 0 where a knot; coarse."""
     shape = (max(2, picture.pixels.shape[1] // COARSE_PX), max(2, picture.pixels.shape[0] // COARSE_PX))
-    small = cv2.resize(picture.pixels.astype(np.float32), shape, interpolation=cv2.INTER_AREA)
+    x = (np.arange(shape[0]) + 0.5)[None, :] * (picture.width_mm / shape[0])
+    y = (np.arange(shape[1]) + 0.5)[:, None] * (picture.height_mm / shape[1])
+    return (tell_plain(pith, (x, y, np.full((1, 1), depth_mm))) > PLAIN).astype(np.float32)
+
+
+def _find_tone(picture: Picture, plain: Floats) -> Floats:
+    """The slow tone of the plain wood of a side, coarse."""
+    small = cv2.resize(picture.pixels.astype(np.float32), plain.shape[::-1], interpolation=cv2.INTER_AREA)
     density = picture.px_per_mm / COARSE_PX
-    return np.asarray(
-        cv2.GaussianBlur(small, (0, 0), sigmaX=SLOW_MM[0] * density, sigmaY=SLOW_MM[1] * density), dtype=np.float32
-    )
+    along, across = SLOW_MM[0] * density, SLOW_MM[1] * density
+    tone = np.asarray(cv2.GaussianBlur(small * plain[..., None], (0, 0), sigmaX=along, sigmaY=across), np.float32)
+    if plain.min() < 1.0:
+        share = np.asarray(cv2.GaussianBlur(plain, (0, 0), sigmaX=along, sigmaY=across), np.float32)[..., None]
+        whole = (small * plain[..., None]).sum(axis=(0, 1)) / max(float(plain.sum()), 1.0)
+        tone = np.asarray((tone + 0.01 * whole) / (share + 0.01), np.float32)
+    return tone
 
 
 def _learn_table(
-    rings: Mapping[Layer, Floats],
-    details: Mapping[Layer, Floats],
+    shown: Mapping[Layer, tuple[Floats, Floats, Floats | None]],
     *,
     first_mm: float,
     shape: tuple[int, int],
     area_mm2: float,
 ) -> Floats:
-    """Mean colour by part of the length and ring bin, where a part has little of a ring drawn to the whole board's."""
+    """Mean colour by part of the length and ring bin, where a part has little of a ring drawn to the whole board's.
+
+    Each side comes with its ring places, its colours without tone, and how plain its wood is (None: all of it).
+    """
     parts, bins = shape
     total = np.zeros((parts * bins, 3))
     weight = np.zeros(parts * bins)
-    for layer, ring in rings.items():
+    for ring, detail, wood in shown.values():
         index = ((ring - np.float32(first_mm)) * np.float32(1 / BIN_MM) + np.float32(0.5)).astype(np.int32)
         part = np.arange(ring.shape[1]) * parts // ring.shape[1]
         index += (part * bins).astype(np.int32)[None]
         flat = index.ravel()
-        weight += np.bincount(flat, minlength=parts * bins)[: parts * bins]
+        counts = np.bincount(flat, None if wood is None else wood.ravel(), parts * bins)
+        weight += counts[: parts * bins]
         for band in range(3):
-            total[:, band] += np.bincount(flat, details[layer][..., band].ravel(), parts * bins)[: parts * bins]
+            total[:, band] += np.bincount(flat, detail[..., band].ravel(), parts * bins)[: parts * bins]
     total, weight = total.reshape(parts, bins, 3) * area_mm2, weight.reshape(parts, bins, 1) * area_mm2
     whole = total.sum(axis=0) / (weight.sum(axis=0) + 5.0)
     return np.asarray((total + THIN * whole[None]) / (weight + THIN), dtype=np.float32)

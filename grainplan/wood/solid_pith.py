@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from grainplan.errors import NotFound
 from grainplan.picture import Picture
 from grainplan.wood.pith import RingLines, list_starts, trace_ring_lines
+from grainplan.wood.solid_cone import Cone
 from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, place_pixels
 from grainplan.wood.solid_relax import LineCells, read_cells
 
@@ -32,18 +33,51 @@ SAY = 150.0
 
 @dataclass(frozen=True, slots=True)
 class PithLine:
-    """A straight pith: its (y, z) at the foot and at the head, and the board's length, mm."""
+    """A straight pith: its (y, z) at the foot and at the head, and the board's length, mm; and the branches on it."""
 
     foot_yz_mm: tuple[float, float]
     head_yz_mm: tuple[float, float]
     length_mm: float
+    cones: tuple[Cone, ...] = ()
 
-    def distance(self, x_mm: NDArray[np.floating], y_mm: NDArray[np.floating], z_mm: NDArray[np.floating]) -> Reals:
-        """Distance from the pith in the cross-section at x, mm; the shapes of the places combine."""
+    def at(self, x_mm: NDArray[np.floating]) -> tuple[Reals, Reals]:
+        """Its y and z at places along the board."""
         share = np.asarray(x_mm, dtype=np.float64) / self.length_mm
         y = self.foot_yz_mm[0] + share * (self.head_yz_mm[0] - self.foot_yz_mm[0])
         z = self.foot_yz_mm[1] + share * (self.head_yz_mm[1] - self.foot_yz_mm[1])
-        return np.asarray(np.hypot(y_mm - y, z_mm - z), dtype=np.float64)
+        return np.asarray(y, dtype=np.float64), np.asarray(z, dtype=np.float64)
+
+    def distance(self, x_mm: NDArray[np.floating], y_mm: NDArray[np.floating], z_mm: NDArray[np.floating]) -> Reals:
+        """Distance from the pith in the cross-section at x, mm; the shapes of the places combine.
+
+        Beside a branch, where rings climb, it is that of the same ring elsewhere.
+        """
+        pith_y, pith_z = self.at(x_mm)
+        across, down = y_mm - pith_y, z_mm - pith_z
+        away = np.asarray(np.hypot(across, down), dtype=np.float64)
+        if not self.cones:
+            return away
+        flat = np.atleast_2d(away)
+        places = [np.broadcast_to(values, flat.shape) for values in (np.asarray(x_mm, np.float64), across, down)]
+        farthest = float(flat.max())
+        for cone in self.cones:
+            start, stop = cone.reach(farthest)
+            columns = np.flatnonzero(((places[0] >= start) & (places[0] <= stop)).any(axis=0))
+            if columns.size:
+                cut = np.s_[:, columns[0] : columns[-1] + 1]
+                flat[cut] -= cone.climb(cone.measure(*(values[cut] for values in places)))
+        return flat.reshape(away.shape)
+
+
+def tell_plain(pith: PithLine, places_mm: tuple[Reals, Reals, Reals]) -> Reals:
+    """How plain the wood is at places x, y, z: 1 far from branches, 0 inside one; their shapes combine."""
+    x, y, z = places_mm
+    pith_y, pith_z = pith.at(x)
+    plain = np.ones(np.broadcast_shapes(x.shape, y.shape, z.shape))
+    for cone in pith.cones:
+        share = cone.measure(x, y - pith_y, z - pith_z).share
+        plain *= 1.0 - np.exp(-0.5 * np.maximum(share - 1.0, 0.0) ** 2)
+    return plain
 
 
 @dataclass(frozen=True, slots=True, eq=False)

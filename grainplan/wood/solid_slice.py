@@ -7,7 +7,7 @@ whole board was fitted with tell which ring is which; the two surfaces then plac
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -113,7 +113,7 @@ def _fit_between(whole: BoardSolid, sides: Mapping[Layer, Picture], top: Level, 
 def _lift_pith(pith: PithLine, by_mm: float) -> PithLine:
     """The pith as it lies beneath a surface that much further down."""
     (foot_y, foot_z), (head_y, head_z) = pith.foot_yz_mm, pith.head_yz_mm
-    return PithLine((foot_y, foot_z - by_mm), (head_y, head_z - by_mm), pith.length_mm)
+    return replace(pith, foot_yz_mm=(foot_y, foot_z - by_mm), head_yz_mm=(head_y, head_z - by_mm))
 
 
 def _cut_nodes(whole: BoardSolid, grid: NodeGrid, top_mm: float) -> Reals:
