@@ -85,6 +85,11 @@ def explain_lost(report: LeafReport, job: Job) -> str | None:
     return report.lost or _explain_thin(report, finished_mm=job.panel.thickness_mm, units=job.units)
 
 
+def list_lost(job: Job) -> dict[Leaf, str]:
+    """The leaves that are of no use any more, and why."""
+    return {report.leaf: why for report in job.leaf_reports if (why := explain_lost(report, job))}
+
+
 def _flatten(as_board: RoughBoard, leaf: Leaf, surface: Surface, job_folder: Path) -> _Flat | NotFound:
     """One surface square-on, from `out/` where it lies there of the same photo, corners and sizes."""
     folder = job_folder / LEAVES_FOLDER

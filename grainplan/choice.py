@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from grainplan.aftersaw import explain_lost, read_leaves
+from grainplan.aftersaw import list_lost, read_leaves
 from grainplan.boards import MeasuredBoard, RoughBoard
 from grainplan.errors import NotFound
 from grainplan.frame import Bay, BaySize
@@ -98,14 +98,7 @@ def _resaw_board(board: RoughBoard, job: Job, *, tight: bool, least: int) -> Res
     return replace(fewer, caveats=(*fewer.caveats, told))
 
 
-def make_plan(
-    job: Job,
-    boards: tuple[MeasuredBoard, ...],
-    *,
-    workers: int = 1,
-    progress: Progress = keep_quiet,
-    should_stop: ShouldStop = never_stop,
-) -> Outcome:
+def make_plan(job: Job, boards: tuple[MeasuredBoard, ...], *, looking: Looking | None = None) -> Outcome:
     """Look inside the boards and choose leaves for every bay; nothing is written but what is kept of the insides.
 
     Boards are sawn tightly only where bays would stay empty otherwise.
@@ -115,20 +108,21 @@ def make_plan(
     job : Job
     boards : tuple of MeasuredBoard
         All boards of the job.
-    workers : int
-        How many boards are looked into at once, each in a process of its own.
-    progress, should_stop : callable
+    looking : Looking, optional
+        How many boards are looked into at once, who is told, who may stop it.
     """
     job, boards = cut_free(job, boards)
     sawn = read_leaves(job)
-    looking, choosing = part_of(progress, 0.0, 0.7), part_of(progress, 0.7, 1.0)
+    looking = looking or Looking()
+    seeing = replace(looking, progress=part_of(looking.progress, 0.0, 0.7))
+    watch = (part_of(looking.progress, 0.7, 1.0), looking.should_stop)
     best: tuple[Outcome, Sight] | None = None
     for resaws in _list_resaws(job):
-        sight = see_leaves(job, boards, resaws, sawn=sawn, looking=Looking(workers, looking, should_stop))
-        found = _choose(job, boards, resaws, known=(sight.surfaces, {}), watch=(choosing, should_stop))
+        sight = see_leaves(job, boards, resaws, sawn=sawn, looking=seeing)
+        found = _choose(job, boards, resaws, known=(sight.surfaces, {}), watch=watch)
         if best is None or len(found.plan.unfilled) < len(best[0].plan.unfilled):
             best = found, sight
-        if not best[0].plan.unfilled or should_stop():
+        if not best[0].plan.unfilled or looking.should_stop():
             break
     assert best is not None
     outcome, sight = best
@@ -153,6 +147,7 @@ def choose_again(
     progress, should_stop : callable
     """
     job, _ = cut_free(job, ())
+    job, _ = cut_free(job, ())
     resaws = resaw_as(before.plan, job)
     known = (before.surfaces, before.books)
     outcome = _choose(job, before.boards, resaws, known=known, watch=(progress, should_stop))
@@ -175,6 +170,8 @@ def _choose(
     watch: tuple[Progress, ShouldStop],
 ) -> Outcome:
     surfaces, books = known
+    lost = list_lost(job)
+    gone = [keep for keep in job.keeps if any(leaf in lost for leaf in keep.leaves)]
     request = Request(
         title=job.title,
         job_sha256=job.sha256,
@@ -185,15 +182,21 @@ def _choose(
         making=job.panel,
         shop=job.shop,
         weights=job.weights,
-        kept=job.keeps,
+        kept=tuple(keep for keep in job.keeps if keep not in gone),
         left_out=job.leave_outs,
         surfaces=surfaces,
-        lost={report.leaf: why for report in job.leaf_reports if (why := explain_lost(report, job))},
+        lost=lost,
         units=job.units,
         books=books,
     )
     plan = choose_leaves(request, progress=watch[0], should_stop=watch[1])
-    told = replace(plan, caveats=(*plan.caveats, *job.remarks))
+    anew = [
+        f"{keep.bay} was kept on {leaf.name}, which is lost ({lost[leaf]}); it is chosen anew"
+        for keep in gone
+        for leaf in keep.leaves
+        if leaf in lost
+    ]
+    told = replace(plan, caveats=(*plan.caveats, *dict.fromkeys(anew), *job.remarks))
     return Outcome(job, boards, told, surfaces, books=books)
 
 

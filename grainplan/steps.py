@@ -15,7 +15,7 @@ from typing import Literal
 
 from grainplan.boardmeasure import Counting, LeafOffer, offer_leaves
 from grainplan.boards import BROAD_SIDES, Flaw, MeasuredBoard, RoughBoard
-from grainplan.choice import Outcome, choose_again, make_plan, resaw_as, see_job, size_bay
+from grainplan.choice import Outcome, choose_again, resaw_as, see_job, size_bay
 from grainplan.errors import GrainplanError, JobFileError, NotFound, PhotoError, PlanError
 from grainplan.inside import InsideQuestion, fit_board, foresee_all
 from grainplan.job import Job
@@ -27,7 +27,9 @@ from grainplan.jobfolder.safesave import replace_file
 from grainplan.movement import Movement, Wood, find_moisture_in_air, read_cut, work_out_movement
 from grainplan.photos.measure import measure_board
 from grainplan.pieces import cut_free
+from grainplan.plan import Plan
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
+from grainplan.repair import hold_done, list_hurt, plan_on, repair_plan, replace_keeps
 from grainplan.resaw import suggest_pieces
 from grainplan.shop import Room
 from grainplan.show.foretold import save_foretold
@@ -36,7 +38,7 @@ from grainplan.show.markers import draw_markers
 from grainplan.show.preview import gather_piece, save_previews
 from grainplan.show.sheets import draw_sheets
 from grainplan.show.tables import tabulate_plan
-from grainplan.sight import INSIDE_FOLDER
+from grainplan.sight import INSIDE_FOLDER, Looking
 from grainplan.species import find_species
 from grainplan.units import Units, format_length
 from grainplan.wood.flaws import propose_flaws
@@ -246,27 +248,44 @@ def run_plan(
     job = open_job(folder)
     boards = measure(job, progress=part_of(progress, 0.0, 0.2), should_stop=should_stop)
     watched = part_of(progress, 0.2, 1.0)
-    return plan_measured(job, boards, workers=workers, progress=watched, should_stop=should_stop)
+    return plan_measured(job, boards, looking=Looking(workers, watched, should_stop))
 
 
 def plan_measured(
     job: Job,
     boards: tuple[MeasuredBoard, ...],
     *,
-    workers: int = 1,
-    progress: Progress = keep_quiet,
-    should_stop: ShouldStop = never_stop,
+    before: Outcome | None = None,
+    looking: Looking | None = None,
 ) -> Outcome:
-    """From boards that are measured to `out/plan.json`."""
-    outcome = make_plan(job, boards, workers=workers, progress=progress, should_stop=should_stop)
+    """From boards that are measured to `out/plan.json`; where leaves are lost, the plan that lies there is mended.
+
+    Parameters
+    ----------
+    job : Job
+    boards : tuple of MeasuredBoard
+    before : Outcome, optional
+        The last choice where it is at hand: what was seen and compared for it need not be seen and compared again.
+    looking : Looking, optional
+        How many boards are looked into at once, who is told, who may stop it.
+    """
+    earlier: Plan | Outcome | None = before
+    if earlier is None:
+        with suppress(PlanError):
+            earlier = read_plan(job, of_any_state=True)
+    outcome = plan_on(job, boards, earlier, looking=looking)
     return replace(outcome, files=(write_plan(job, outcome.plan),))
 
 
 def plan_again(
     before: Outcome, job: Job, *, progress: Progress = keep_quiet, should_stop: ShouldStop = never_stop
 ) -> Outcome:
-    """A new `out/plan.json` after a change of what is kept, left out or weighed alone; the boards are known."""
-    outcome = choose_again(before, job, progress=progress, should_stop=should_stop)
+    """A new `out/plan.json` after a change of what is kept, left out, weighed or lost alone; the boards are known."""
+    if list_hurt(before.plan, job):
+        outcome = repair_plan(before, job, progress=progress, should_stop=should_stop)
+    else:
+        held = hold_done(job, before.plan)
+        outcome = replace_keeps(choose_again(before, held, progress=progress, should_stop=should_stop), job)
     return replace(outcome, files=(write_plan(job, outcome.plan),))
 
 

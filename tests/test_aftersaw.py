@@ -1,28 +1,23 @@
-"""After the saw: real surfaces come in, and a leaf that is gone never loses the rest."""
+"""After the saw: real surfaces come in, flattened once, and leaves that are of no use are known."""
 
-import shutil
 from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
-from grainplan import steps
-from grainplan.aftersaw import read_leaves
+from grainplan import aftersaw, steps
+from grainplan.aftersaw import list_lost, read_leaves
 from grainplan.boards import Leaf
-from grainplan.choice import Outcome
+from tests.drawn.flat import grow_any
+from tests.drawn.sawn_job import write_job
 
-
-@pytest.fixture(scope="module")
-def planned(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
-    return steps.run_plan(steps.copy_sample(tmp_path_factory.mktemp("saw") / "job"))
+BAY = '[[bay]]\nname = "door"\nwidth = 110\nupper = 90\nlower = 150\nrail = 40\n'
 
 
 @pytest.fixture
-def job(planned: Outcome, tmp_path: Path) -> Path:
-    """A copy of the sample with its boards measured."""
-    shutil.copytree(planned.job.folder, tmp_path / "job")
-    return tmp_path / "job"
+def job(tmp_path: Path) -> Path:
+    return write_job(tmp_path / "job", {"A": grow_any(7400, length_mm=340.0)}, BAY, sides=("face",))
 
 
 def add(job: Path, words: str) -> None:
@@ -30,18 +25,14 @@ def add(job: Path, words: str) -> None:
         file.write(words)
 
 
-def first_leaf(outcome: Outcome, bay: str) -> Leaf:
-    planned = next(b for b in outcome.plan.bays if b.name == bay)
-    return planned.panels["lower"].strips[0].leaf
-
-
-def test_a_lost_leaf_costs_its_bay_and_no_other(planned: Outcome, job: Path) -> None:
-    lost = first_leaf(planned, "left door")
-    add(job, f'\n[[leaf]]\nleaf = "{lost.name}"\nlost = "it split along the pith"\n')
-    after = steps.run_plan(job)
-    used = {strip.leaf for bay in after.plan.bays for panel in bay.panels.values() for strip in panel.strips}
-    assert lost not in used
-    assert {bay.name for bay in after.plan.bays} >= {"right door", "left side", "right side"}
+def report_far(job: Path) -> None:
+    """A ramp for the far surface of A1, bright at the photo's lowest row."""
+    board = steps.open_job(job).board("A")
+    wide, high = 1200, round(1200 * board.width_mm / board.length_mm)
+    ramp = np.linspace(60, 200, high, dtype=np.uint8)[:, None, None]
+    Image.fromarray(np.broadcast_to(ramp, (high, wide, 3)).copy()).save(job / "photos" / "far.png")
+    corners = [[0, high - 1], [wide - 1, high - 1], [wide - 1, 0], [0, 0]]
+    add(job, f'\n[[leaf]]\nleaf = "A1"\nfar = {{ photo = "photos/far.png", corners = {corners} }}\n')
 
 
 @pytest.mark.parametrize(
@@ -49,29 +40,42 @@ def test_a_lost_leaf_costs_its_bay_and_no_other(planned: Outcome, job: Path) -> 
 )
 def test_a_leaf_too_thin_for_its_panel_is_gone(job: Path, thickness: str, cup: str, *, gone: bool) -> None:
     add(job, f'\n[[leaf]]\nleaf = "A1"\nthickness = "{thickness}"\ncup = "{cup}"\n')
-    (leaf,) = read_leaves(steps.open_job(job))
+    read = steps.open_job(job)
+    (leaf,) = read_leaves(read)
     assert bool(leaf.lost) == gone
+    assert list_lost(read) == ({Leaf("A", 1): leaf.lost} if gone else {})
     if gone:
-        assert "1/4 in" in str(leaf.lost)
+        assert "6.35 mm" in str(leaf.lost) or "6.4 mm" in str(leaf.lost)
 
 
-def test_a_leaf_photo_takes_the_place_of_what_was_guessed(planned: Outcome, job: Path) -> None:
-    """The far surface is photographed like the back: rolled over, so its picture is mirrored across."""
-    leaf = first_leaf(planned, "left door")
-    board = planned.job.board(leaf.board)
-    wide, high = 1200, round(1200 * board.width_mm / board.length_mm)
-    ramp = np.linspace(60, 200, high, dtype=np.uint8)[:, None, None]
-    Image.fromarray(np.broadcast_to(ramp, (high, wide, 3)).copy()).save(job / "photos" / "far.png")
-    corners = [[0, high - 1], [wide - 1, high - 1], [wide - 1, 0], [0, 0]]
-    add(job, f'\n[[leaf]]\nleaf = "{leaf.name}"\nfar = {{ photo = "photos/far.png", corners = {corners} }}\n')
+def test_the_far_surface_is_photographed_like_the_back(job: Path) -> None:
+    """Rolled over, so its picture is mirrored across."""
+    report_far(job)
     (read,) = read_leaves(steps.open_job(job))
     shown = read.pictures["far"].pixels.mean(axis=(1, 2))
     assert shown[:40].mean() > shown[-40:].mean()  # bright at y = 0: the photo's lowest row
-    after = steps.run_plan(job)
-    seen = {
-        (strip.leaf, strip.surface): strip.seen
-        for bay in after.plan.bays
-        for panel in bay.panels.values()
-        for strip in panel.strips
-    }
-    assert seen.get((leaf, "far"), "leaf photo") == "leaf photo"
+
+
+def test_a_photo_is_flattened_once(job: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    report_far(job)
+    (first,) = read_leaves(steps.open_job(job))
+    with monkeypatch.context() as watched:
+        watched.setattr(aftersaw, "flatten_side", lambda *_: pytest.fail("it was kept"))
+        (again,) = read_leaves(steps.open_job(job))
+    np.testing.assert_array_equal(first.pictures["far"].pixels, again.pictures["far"].pixels)
+    assert first.caveats == again.caveats
+
+
+def test_another_photo_or_a_damaged_keep_is_flattened_anew(job: Path) -> None:
+    report_far(job)
+    (first,) = read_leaves(steps.open_job(job))
+    for path in (job / aftersaw.LEAVES_FOLDER).iterdir():
+        path.write_bytes(path.read_bytes()[:40])
+    (mended,) = read_leaves(steps.open_job(job))
+    np.testing.assert_array_equal(first.pictures["far"].pixels, mended.pictures["far"].pixels)
+    with Image.open(job / "photos" / "far.png") as photo:
+        photo.transpose(Image.Transpose.FLIP_TOP_BOTTOM).save(job / "photos" / "far.png")
+    (other,) = read_leaves(steps.open_job(job))
+    assert other.pictures["far"].pixels[:40].mean() < first.pictures["far"].pixels[:40].mean()
+    kept = [path for path in (job / aftersaw.LEAVES_FOLDER).iterdir() if path.suffix == ".png"]
+    assert len(kept) == 1  # what belongs to no photo any more is swept away

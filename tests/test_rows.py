@@ -16,7 +16,7 @@ ROWS: list[list[str]] = [
     ["photos/"],
     ["wood/"],
     ["resaw", "movement", "boardmeasure", "aftersaw", "inside", "pieces"],
-    ["match/", "sight", "choice", "hand"],
+    ["match/", "sight", "choice", "hand", "repair"],
     ["show/"],
     ["steps", "changes", "looks", "says"],
     ["cli", "screens/", "app"],
