@@ -177,11 +177,26 @@ class Unfilled:
 
 @dataclass(frozen=True, slots=True)
 class Offcut:
-    """A piece of a leaf that stays long and wide enough to be kept."""
+    """A piece of a leaf that stays long and wide enough to be kept.
+
+    Parameters
+    ----------
+    x_mm, y_mm : (float, float)
+        Along the board, and across it at its end toward the foot.
+    y_head_mm : (float, float) or None
+        Across the board at its other end, where the board tapers; None: as at the first.
+    """
 
     leaf: Leaf
     x_mm: Span
     y_mm: Span
+    y_head_mm: Span | None = None
+
+    @property
+    def sound_y_mm(self) -> Span:
+        """What there is of it across, over its whole length."""
+        other = self.y_head_mm or self.y_mm
+        return max(self.y_mm[0], other[0]), min(self.y_mm[1], other[1])
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,12 +101,19 @@ def plan_to_json(plan: Plan) -> Table:
     table["boards"] = [_use_to_json(use) for use in plan.boards]
     table["bays"] = [_bay_to_json(bay) for bay in plan.bays]
     table["unfilled"] = [{"name": bay.name, "reason": bay.reason} for bay in plan.unfilled]
-    table["offcuts"] = [{"leaf": o.leaf.name, "x_mm": to_mm(o.x_mm), "y_mm": to_mm(o.y_mm)} for o in plan.offcuts]
+    table["offcuts"] = [_offcut_to_json(offcut) for offcut in plan.offcuts]
     if plan.others:
         table["others"] = [
             {"cost": round(o.cost, 4), "says": o.says, "bays": [_bay_to_json(b) for b in o.bays]} for o in plan.others
         ]
     table["caveats"] = list(plan.caveats)
+    return table
+
+
+def _offcut_to_json(offcut: Offcut) -> Table:
+    table: Table = {"leaf": offcut.leaf.name, "x_mm": to_mm(offcut.x_mm), "y_mm": to_mm(offcut.y_mm)}
+    if offcut.y_head_mm is not None:
+        table["y_head_mm"] = to_mm(offcut.y_head_mm)
     return table
 
 
@@ -225,7 +232,7 @@ def plan_from_json(table: Mapping[str, Any], called: str = "the plan") -> Plan:
             boards=tuple(_read_use(use) for use in table["boards"]),
             bays=tuple(_read_bay(bay) for bay in table["bays"]),
             unfilled=tuple(Unfilled(str(bay["name"]), str(bay["reason"])) for bay in table["unfilled"]),
-            offcuts=tuple(Offcut(_leaf(o), read_span(o["x_mm"]), read_span(o["y_mm"])) for o in table["offcuts"]),
+            offcuts=tuple(_read_offcut(offcut) for offcut in table["offcuts"]),
             others=tuple(
                 OtherPlan(float(o["cost"]), str(o["says"]), tuple(_read_bay(b) for b in o["bays"]))
                 for o in table.get("others", ())
@@ -267,6 +274,11 @@ def read_maybe(value: Any) -> float | None:
 
 def _leaf(table: Mapping[str, Any]) -> Leaf:
     return Leaf.from_name(str(table["leaf"]))
+
+
+def _read_offcut(table: Mapping[str, Any]) -> Offcut:
+    head = read_span(table["y_head_mm"]) if "y_head_mm" in table else None
+    return Offcut(_leaf(table), read_span(table["x_mm"]), read_span(table["y_mm"]), head)
 
 
 def _read_use(table: Mapping[str, Any]) -> BoardUse:

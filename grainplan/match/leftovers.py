@@ -45,30 +45,45 @@ def list_offcuts(stock: list[Stock], bays: dict[str, FilledBay], shop: Shop) -> 
 
 
 def _list_on_leaf(board: Stock, leaf: Leaf, taken: list[tuple[Span, Span]], shop: Shop) -> list[Offcut]:
-    width = board.board.board.width_at(board.end_mm)
-    low, high = board.edge_mm, width - board.edge_mm
     end = board.board.board.length_mm - board.end_mm
     found, cursor = [], board.end_mm
     for x0, x1 in _merge([x for x, _ in taken]):
         limit = x0 - (shop.crosscut_mm if x0 > board.end_mm else 0.0)
         if limit - cursor >= USEFUL_LENGTH_MM:
-            found.append(_offcut(leaf, (cursor, limit), (low, high)))
-        found += _list_beside(leaf, (x0, x1), [y for x, y in taken if x0 <= x[0] < x1], (low, high), shop.rip_mm)
+            found.append(_cut_off(board, leaf, (cursor, limit), (board.edge_mm, None)))
+        found += _list_beside(board, leaf, (x0, x1), [y for x, y in taken if x0 <= x[0] < x1], shop.rip_mm)
         cursor = x1 + shop.crosscut_mm
     if end - cursor >= USEFUL_LENGTH_MM:
-        found.append(_offcut(leaf, (cursor, end), (low, high)))
+        found.append(_cut_off(board, leaf, (cursor, end), (board.edge_mm, None)))
     return found
 
 
-def _list_beside(leaf: Leaf, x_mm: Span, strips: list[Span], limits: Span, rip_mm: float) -> list[Offcut]:
+def _list_beside(board: Stock, leaf: Leaf, x_mm: Span, strips: list[Span], rip_mm: float) -> list[Offcut]:
+    """What stays between the strips of one stretch, and between the outer ones and the edges of the board."""
     if x_mm[1] - x_mm[0] < USEFUL_LENGTH_MM:
         return []
-    found, cursor = [], limits[0]
-    for y0, y1 in [*_merge(strips), (limits[1] + rip_mm, limits[1])]:
+    found, cursor = [], board.edge_mm
+    for y0, y1 in _merge(strips):
         if y0 - rip_mm - cursor >= USEFUL_WIDTH_MM:
-            found.append(_offcut(leaf, x_mm, (cursor, y0 - rip_mm)))
+            found.append(_cut_off(board, leaf, x_mm, (cursor, y0 - rip_mm)))
         cursor = max(cursor, y1 + rip_mm)
+    rest = _cut_off(board, leaf, x_mm, (cursor, None))
+    if _mean_width(rest) >= USEFUL_WIDTH_MM:
+        found.append(rest)
     return found
+
+
+def _cut_off(board: Stock, leaf: Leaf, x_mm: Span, y_mm: tuple[float, float | None]) -> Offcut:
+    """A left-over piece; where its far side is None it reaches to the board's edge, which may run aslant."""
+    low, high = y_mm
+    ends = (high, high) if high is not None else tuple(board.board.board.width_at(x) - board.edge_mm for x in x_mm)
+    foot, head = ((round(low, 3), round(max(low, end), 3)) for end in ends)
+    return Offcut(leaf, (round(x_mm[0], 3), round(x_mm[1], 3)), foot, None if head == foot else head)
+
+
+def _mean_width(offcut: Offcut) -> float:
+    ends = (offcut.y_mm, offcut.y_head_mm or offcut.y_mm)
+    return sum(high - low for low, high in ends) / 2
 
 
 def _merge(spans: list[Span]) -> list[Span]:
@@ -79,7 +94,3 @@ def _merge(spans: list[Span]) -> list[Span]:
         else:
             merged.append((low, high))
     return merged
-
-
-def _offcut(leaf: Leaf, x_mm: Span, y_mm: Span) -> Offcut:
-    return Offcut(leaf, (round(x_mm[0], 3), round(x_mm[1], 3)), (round(y_mm[0], 3), round(y_mm[1], 3)))

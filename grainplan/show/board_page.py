@@ -339,14 +339,14 @@ def _draw_outline(page: Page, sheet: BoardSheet, *, left_mm: float, top_mm: floa
 
 
 def _draw_offcut(page: Page, offcut: Offcut, *, left_mm: float, top_mm: float, scale: float) -> None:
-    box = Box(
-        left_mm + offcut.x_mm[0] * scale,
-        top_mm + offcut.y_mm[0] * scale,
-        left_mm + offcut.x_mm[1] * scale,
-        top_mm + offcut.y_mm[1] * scale,
+    ends = (offcut.y_mm, offcut.y_head_mm or offcut.y_mm)
+    foot, head = (
+        [(left_mm + x * scale, top_mm + y * scale) for y in across]
+        for x, across in zip(offcut.x_mm, ends, strict=True)
     )
-    page.paper.draw_box(box, Pen(0.1, grey=0.6), fill=0.9)
-    page.paper.write(((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2 + 1), "keep", Ink(8, align="middle"))
+    page.paper.draw_line([*foot, *reversed(head)], Pen(0.1, grey=0.6), close=True, fill=0.9)
+    middle = [sum(values) / 4 for values in zip(*foot, *head, strict=True)]
+    page.paper.write((middle[0], middle[1] + 1), "keep", Ink(8, align="middle"))
 
 
 def _draw_piece(page: Page, piece: SawnPiece, *, left_mm: float, top_mm: float, scale: float) -> None:

@@ -139,7 +139,7 @@ def list_areas(pieces: Sequence[SawnPiece], offcuts: Sequence[Offcut]) -> tuple[
     """What is to be freed out of one leaf."""
     return (
         *(LeafArea(p.place, p.strip.x_mm, p.strip.y_mm) for p in pieces),
-        *(LeafArea("the piece to keep", o.x_mm, o.y_mm, kept=True) for o in offcuts),
+        *(LeafArea("the piece to keep", o.x_mm, o.sound_y_mm, kept=True) for o in offcuts),
     )
 
 
