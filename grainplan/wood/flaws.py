@@ -1,10 +1,9 @@
-"""Flaws that the program proposes on a broad side: knots and wane. The maker has the last word.
+"""Flaws that the program proposes on a broad side. The maker has the last word.
+
+Knots and wane are found here, dark streaks along the grain and patches of another colour in rooms of their own.
 
 The knot weights were fitted to the labels of 16 frames and two boards of sawn softwood (Kodytek, Bodzas, Bilik 2021,
 doi 10.5281/zenodo.4694695, CC BY 4.0), as a logistic regression over the pixels; a third board was kept apart.
-Checks, pith, pitch and stain are not proposed: the labels hold too few of them to tell how often that would be right.
-Nor is sapwood: one step of colour across the board was tried, and found on 7 of those 16 frames,
-where there is only shade.
 """
 
 from __future__ import annotations
@@ -17,6 +16,7 @@ import numpy as np
 from grainplan.boards import Flaw
 from grainplan.geometry import Box, Floats
 from grainplan.picture import Picture
+from grainplan.wood.streaks import find_streaks
 
 _PX_PER_MM = 2.0  # at which the weights were fitted
 # Deviation in L*, a*, b* from the wood around, smoothed over 0.5, 1.25 and 3 mm; then, over 1.5 and 4 mm, the logarithm
@@ -63,22 +63,23 @@ def propose_flaws(picture: Picture, on: Literal["face", "back"], *, known: tuple
         how = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
         pixels = np.asarray(cv2.resize(pixels, None, fx=scale, fy=scale, interpolation=how), np.uint8)
     lab = np.asarray(cv2.cvtColor(pixels.astype(np.float32) / 255, cv2.COLOR_RGB2Lab), np.float32)
-    wane = _find_wane(lab, on)
-    found = [*wane, *_find_knots(lab, on)]
+    around = _find_around(lab)
+    wane, knots = _find_wane(lab, on), _find_knots(lab, around, on)
+    found = [*wane, *knots, *find_streaks(lab, around, on, knots=knots)]
     mine = [f.box for f in known if f.on in (on, "through")]
     mine += [w.box for w in wane]
     return tuple(f for f in found if f in wane or not any(f.box.overlaps(b) for b in mine))
 
 
-def score_knots(lab: Floats) -> Floats:
+def score_knots(lab: Floats, around: Floats) -> Floats:
     """How much every pixel looks like a knot: the logarithm of the odds, at 2 px/mm.
 
     Parameters
     ----------
-    lab : ndarray, shape (rows, columns, 3)
-        CIE L*a*b*.
+    lab, around : ndarray, shape (rows, columns, 3)
+        CIE L*a*b*, and that of the wood around each place.
     """
-    off = lab - _find_around(lab)
+    off = lab - around
     score = np.full(lab.shape[:2], _KNOT_BIAS, np.float32)
     for sigma, weights in zip((1.0, 2.5, 6.0), _KNOT_WEIGHTS[:3], strict=True):
         score += cv2.GaussianBlur(off, (0, 0), sigma) @ np.array(weights, np.float32)
@@ -101,8 +102,8 @@ def _find_around(lab: Floats) -> Floats:
     return np.asarray(cv2.resize(plain.astype(np.float32), size, interpolation=cv2.INTER_LINEAR), np.float32)
 
 
-def _find_knots(lab: Floats, on: Literal["face", "back"]) -> list[Flaw]:
-    score = score_knots(lab)
+def _find_knots(lab: Floats, around: Floats, on: Literal["face", "back"]) -> list[Flaw]:
+    score = score_knots(lab, around)
     count, regions, stats, _ = cv2.connectedComponentsWithStats((score > _KNOT_RIM).astype(np.uint8), connectivity=8)
     rows, columns = score.shape
     found = []
