@@ -6,6 +6,7 @@ import pytest
 
 from grainplan.frame import PanelMaking
 from grainplan.jobfolder.planfile import plan_from_json, plan_to_json
+from grainplan.match.arrange import arrange_running
 from grainplan.match.assign import choose_leaves
 from grainplan.shop import Shop
 from tests.test_assign import INCH, make_bay, make_board, make_request
@@ -70,3 +71,30 @@ def test_what_a_running_match_leaves_of_its_last_leaf_is_an_offcut():
     assert beside, [(o.leaf.name, o.x_mm, o.y_mm) for o in plan.offcuts]
     rest = beside[0].y_mm[1] - beside[0].y_mm[0]
     assert rest == pytest.approx(5.5 * INCH - widths[2] - INCH / 8, abs=0.01)
+    assert any(
+        f"{last.name} gives only" in caveat and "begin another panel" in caveat for caveat in plan.bays[0].caveats
+    )
+
+
+def test_running_match_on_a_tapered_or_crooked_board_takes_what_width_there_is():
+    """Strips as wide as the board is over the whole length of the bay, not as it is at its widest end."""
+    making = PanelMaking(float_mm=INCH / 4, match="running")
+    tapered = make_board(length=60, width=8, width_head_mm=6.5 * INCH, thickness=1.6)
+    crooked = make_board(length=60, width=8, thickness=1.6, crook_mm=6.0)
+    for board in (tapered, crooked):
+        plan = choose_leaves(make_request([make_bay(width=12)], [board], making=making))
+        strips = plan.bays[0].panels["lower"].strips
+        assert sum(s.y_mm[1] - s.y_mm[0] for s in strips) == pytest.approx(
+            plan.bays[0].panels["lower"].width_mm + INCH / 2 + INCH / 8 * (len(strips) - 1), abs=0.01
+        )
+        for strip in strips:
+            assert strip.y_mm[1] <= min(board.board.width_at(x) for x in strip.x_mm) - board.board.crook_mm + 0.01
+
+
+def test_last_strip_of_a_running_match_is_never_a_splinter():
+    """483 mm from leaves of 160: three whole ones and 3 mm more would be a splinter; the others give some of theirs."""
+    near, _ = arrange_running(477, 1, 160, least_mm=38)
+    widths = [s.y_mm[1] - s.y_mm[0] for s in near.strips]
+    assert widths[-1] == pytest.approx(38)
+    assert sum(widths) == pytest.approx(477 + 2 * 3)
+    assert widths[0] == widths[1] == widths[2] < 160

@@ -144,20 +144,23 @@ def _two_beside_two(width: float, rip: float, opened: tuple[Surface, Surface]) -
     return [Arrangement("book", 2, 2 * width + rip, strips)]
 
 
-def arrange_running(rough_mm: float, joint_mm: float, usable_mm: float, *, most: int = 4) -> list[Arrangement]:
+def arrange_running(
+    rough_mm: float, joint_mm: float, usable_mm: float, *, most: int = 4, least_mm: float = 0.0
+) -> list[Arrangement]:
     """As many leaves as a panel needs, each at its full width and the last one at what is left.
+
+    Where too little would be left for a strip, the others are a little narrower.
 
     Parameters
     ----------
     rough_mm : width of the glued panel. joint_mm : taken off each edge that is glued.
-    usable_mm : what a leaf gives across. most : strips at most.
+    usable_mm : what a leaf gives across. most : strips at most. least_mm : the narrowest strip that is ripped.
     """
     for strips in range(1, most + 1):
         needed = rough_mm + 2 * joint_mm * (strips - 1)
         if needed <= strips * usable_mm + 1e-6:
-            widths = [usable_mm] * (strips - 1) + [needed - usable_mm * (strips - 1)]
-            if widths[-1] <= 2 * joint_mm:
-                return []
+            last = max(needed - usable_mm * (strips - 1), min(needed / strips, max(least_mm, 4 * joint_mm)))
+            widths = [(needed - last) / (strips - 1)] * (strips - 1) + [last] if strips > 1 else [needed]
             return [
                 Arrangement(
                     "running",

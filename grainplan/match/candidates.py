@@ -74,7 +74,7 @@ def _list_lower(request: Request, kind: BayType, usable_mm: float) -> list[Arran
     making, shop = request.making, request.shop
     if making.match == "running" and making.strips is None:
         rough = next(iter(kind.size.panels.values())).rough_width_mm
-        return arrange_running(rough, shop.joint_mm, usable_mm)
+        return arrange_running(rough, shop.joint_mm, usable_mm, least_mm=shop.narrowest_ripped_mm)
     counts = (1, 2, 3, 4) if making.strips is None else (making.strips,)
     found: list[Arrangement] = []
     for strips in counts:
@@ -165,13 +165,25 @@ class TableMaker:
         widest = max(high - low, stock.width_mm)
         place = Place(index, kind, stock, 0, starts, self._narrowest_strip(others))
         before = len(self._rows)
-        for run, group in _group_by(list_arrangements(self.request, kind, widest), lambda way: way.run).items():
+        ways = list_arrangements(self.request, kind, widest)
+        if self.request.making.match == "running" and self.request.making.strips is None:
+            ways = self._arrange_running(place)
+        for run, group in _group_by(ways, lambda way: way.run).items():
             self._add_runs(place, run, group)
             if kind.partners:
                 self._add_runs(replace(place, copies=2), run, group)
         for run, group in _group_by(list_halves(self.request, kind, widest), lambda way: way.run).items():
             self._add_runs(replace(place, half=True), run, group)
         self._thin_out(before)
+
+    def _arrange_running(self, place: Place) -> list[Arrangement]:
+        """Ways of a running match, at the full width of the board where a bay has most of it, and where it has least."""
+        length = place.kind.cut.length_mm
+        spans = [usable_width(place.stock, start, length) for start in place.starts_mm]
+        widths = [round(high - low, 6) for low, high in spans if high > low]
+        chosen = sorted({max(widths), min(widths)}, reverse=True) if widths else []
+        found = [way for width in chosen for way in list_arrangements(self.request, place.kind, width)]
+        return list(dict.fromkeys(found))
 
     def _thin_out(self, before: int) -> None:
         """Drop what is beaten in every respect among the rows added since."""

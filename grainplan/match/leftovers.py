@@ -9,6 +9,7 @@ from grainplan.match.lying import FilledBay
 from grainplan.match.places import Stock
 from grainplan.plan import Offcut, Span
 from grainplan.shop import Shop
+from grainplan.units import Units, format_length
 
 USEFUL_WIDTH_MM = 25.4 * 1.5
 """A narrower rip is kindling (common practice)."""
@@ -42,6 +43,22 @@ def list_offcuts(stock: list[Stock], bays: dict[str, FilledBay], shop: Shop) -> 
                     leaf = Leaf(board.board.name, number + 1)
                     found += _list_on_leaf(board, leaf, taken.get(leaf, []), shop)
     return tuple(found)
+
+
+def tell_running_rest(bay: FilledBay, shop: Shop, units: Units) -> tuple[str, ...]:
+    """What stays beside the narrower last strip of a running match: it could begin another panel, and no bay has it."""
+    said = []
+    for lying in bay.lying:
+        strips = lying.option.strips
+        widths = [strip.y_mm[1] - strip.y_mm[0] for strip in strips]
+        rest = max(widths) - min(widths) - shop.rip_mm
+        if lying.option.arrangement.match == "running" and rest >= USEFUL_WIDTH_MM:
+            leaf = Leaf(lying.stock.board.name, lying.first + strips[widths.index(min(widths))].leaf + 1)
+            said.append(
+                f"{leaf.name} gives only {format_length(min(widths), units)} of its width here; the "
+                f"{format_length(rest, units)} beside it are an offcut that could begin another panel"
+            )
+    return tuple(said)
 
 
 def _list_on_leaf(board: Stock, leaf: Leaf, taken: list[tuple[Span, Span]], shop: Shop) -> list[Offcut]:

@@ -13,6 +13,7 @@ from grainplan.frame import Part
 from grainplan.match.arrange import StripPlace
 from grainplan.match.cuts import PieceCut
 from grainplan.match.judge import look_ahead, turn_seam
+from grainplan.match.leftovers import tell_running_rest
 from grainplan.match.limits import warn_of_machines
 from grainplan.match.lying import FilledBay, Lying
 from grainplan.match.pooling import Stacked
@@ -49,7 +50,12 @@ def write_bay(stacked: Stacked, bay: FilledBay, book: SeamBook) -> PlannedBay:
         strips = tuple(_write_strip(stacked, one, bay, piece) for one in standing)
         panels[piece.part] = PlannedPanel(piece.size.width_mm, piece.size.height_mm, strips)
         seams += list(_write_seams(book, standing, bay, piece))
-    caveats = (*stacked.request.sizes[bay.name].caveats, *warn_of_machines(stacked.request, bay))
+    request = stacked.request
+    caveats = (
+        *request.sizes[bay.name].caveats,
+        *warn_of_machines(request, bay),
+        *tell_running_rest(bay, request.shop, request.units),
+    )
     return PlannedBay(bay.name, panels, tuple(seams), write_continuity(bay, book), caveats=caveats)
 
 
