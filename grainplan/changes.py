@@ -14,12 +14,12 @@ from grainplan.boards import SIDES, BroadSide, ClearSpot, Flaw, Point, RoughBoar
 from grainplan.errors import GrainplanError, NotFound
 from grainplan.frame import Bay
 from grainplan.geometry import Box
-from grainplan.hand import pin_bay
 from grainplan.job import Job
 from grainplan.jobfolder import editing
 from grainplan.jobfolder.reading import find_job_file
 from grainplan.jobfolder.safesave import make_folder, replace_file
 from grainplan.jobfolder.tomltext import Place, TomlText
+from grainplan.match.pinning import pin_bay
 from grainplan.photos.load import read_header
 from grainplan.photos.locate import locate_side
 from grainplan.plan import PlannedBay

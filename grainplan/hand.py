@@ -11,19 +11,8 @@ from dataclasses import replace
 from grainplan.choice import Outcome, choose_again
 from grainplan.errors import GrainplanError
 from grainplan.job import Job, Keep
+from grainplan.match.pinning import pin_bay
 from grainplan.plan import PlannedBay
-
-
-def pin_bay(planned: PlannedBay) -> Keep:
-    """Hold a bay to the leaves and the place that it has in a plan."""
-    lowest, *above = planned.panels.values()
-    first = lowest.strips[0]
-    start_mm = min(strip.x_mm[0] for panel in planned.panels.values() for strip in panel.strips)
-    y_mm = min(strip.y_mm[0] for strip in lowest.strips)
-    leaves = [s.leaf for s in lowest.strips]
-    if planned.is_end_matched:
-        leaves += [s.leaf for panel in above for s in panel.strips]
-    return Keep(planned.name, tuple(leaves), start_mm, y_mm, first.foot)
 
 
 def slide_bay(outcome: Outcome, name: str, *, along_mm: float = 0.0, across_mm: float = 0.0) -> Outcome:
@@ -35,8 +24,8 @@ def slide_bay(outcome: Outcome, name: str, *, along_mm: float = 0.0, across_mm: 
         When there is no room there, or a flaw would show.
     """
     pinned = _find(outcome, name)
-    assert pinned.x_mm is not None
-    assert pinned.y_mm is not None
+    if pinned.x_mm is None or pinned.y_mm is None:
+        raise GrainplanError(f"{name} is joined of halves from two boards; it cannot be slid as one")
     return _try(outcome, replace(pinned, x_mm=pinned.x_mm + along_mm, y_mm=pinned.y_mm + across_mm))
 
 

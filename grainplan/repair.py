@@ -13,8 +13,8 @@ from grainplan.aftersaw import list_lost, read_leaves
 from grainplan.boards import Leaf, MeasuredBoard
 from grainplan.choice import Outcome, choose_again, make_plan, resaw_as
 from grainplan.errors import GrainplanError
-from grainplan.hand import pin_bay
 from grainplan.job import Job, Keep
+from grainplan.match.pinning import pin_bay
 from grainplan.pieces import cut_free
 from grainplan.plan import Plan, PlannedBay
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of

@@ -9,13 +9,13 @@ import pytest
 from grainplan.boards import Grain, Leaf
 from grainplan.errors import GrainplanError
 from grainplan.frame import PanelMaking
-from grainplan.hand import pin_bay
 from grainplan.jobfolder.planfile import plan_from_json, plan_to_json
 from grainplan.jobfolder.reading import read_job
 from grainplan.match.arrange import Ripping, arrange_strips, mate_gap, pair_ends
 from grainplan.match.assign import choose_leaves
 from grainplan.match.assign_exact import Effort, Watch
 from grainplan.match.assign_search import select
+from grainplan.match.pinning import pin_bay
 from grainplan.match.pooling import stack_request
 from grainplan.show.strips import place_strips
 from tests.job_example import EXAMPLE, make_job_folder

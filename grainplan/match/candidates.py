@@ -177,7 +177,7 @@ class TableMaker:
         self._thin_out(before)
 
     def _arrange_running(self, place: Place) -> list[Arrangement]:
-        """Ways of a running match, at the full width of the board where a bay has most of it, and where it has least."""
+        """Ways of a running match, at the full width of the board where a bay has most of it and where it has least."""
         length = place.kind.cut.length_mm
         spans = [usable_width(place.stock, start, length) for start in place.starts_mm]
         widths = [round(high - low, 6) for low, high in spans if high > low]
@@ -203,10 +203,22 @@ class TableMaker:
             fits = last >= 0 and -KEPT_SLACK <= start <= last + KEPT_SLACK
             return np.array([min(max(0, start), last)] if fits else [], np.int64)
         flaws = self.request.boards[stock.index].flaws
-        dodge = find_free_places(flaws, kind.cut)
+        dodge = find_free_places(flaws, kind.cut) + self._find_beside_kept(kind, stock, others)
         grid = self.grid_mm if self.book.has_seen(stock.board.name) else 0.0
         lengths = [other.cut.length_mm + crosscut for other in others]
         return find_starts(stock, kind.cut.length_mm + crosscut, lengths, dodge, grid_mm=grid)
+
+    def _find_beside_kept(self, kind: BayType, stock: Stock, others: list[BayType]) -> list[float]:
+        """Starts right behind and right before each bay that is held to a place of this board."""
+        crosscut, places = self.request.shop.crosscut_mm, []
+        for other in others:
+            kept = other.kept
+            if kept is not None and kept.x_mm is not None and kept.leaves[0].board == stock.board.name:
+                places += [
+                    kept.x_mm + other.cut.length_mm + crosscut,
+                    kept.x_mm - kind.cut.length_mm - crosscut,
+                ]
+        return places
 
     def _narrowest_strip(self, others: list[BayType]) -> float:
         strips = self.request.making.strips or 4
