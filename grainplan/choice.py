@@ -15,8 +15,8 @@ from grainplan.boards import MeasuredBoard, RoughBoard
 from grainplan.errors import NotFound
 from grainplan.frame import Bay, BaySize
 from grainplan.job import Job
-from grainplan.match.assign import choose_leaves
 from grainplan.match.request import Request
+from grainplan.match.spare import choose_with_spare
 from grainplan.match.surfaces import Surfaces
 from grainplan.movement import Wood, size_panels
 from grainplan.pieces import cut_free
@@ -187,9 +187,10 @@ def _choose(
         surfaces=surfaces,
         lost=lost,
         units=job.units,
+        spare_pair=job.spare_pair,
         books=books,
     )
-    plan = choose_leaves(request, progress=watch[0], should_stop=watch[1])
+    plan = choose_with_spare(request, progress=watch[0], should_stop=watch[1])
     anew = [
         f"{keep.bay} was kept on {leaf.name}, which is lost ({lost[leaf]}); it is chosen anew"
         for keep in gone

@@ -200,6 +200,36 @@ class Offcut:
 
 
 @dataclass(frozen=True, slots=True)
+class SpareFor:
+    """A panel that a spare could replace."""
+
+    bay: str
+    panel: Part
+
+
+@dataclass(frozen=True, slots=True)
+class Spare:
+    """Wood that is kept for the day when a leaf is lost.
+
+    Parameters
+    ----------
+    replaces : tuple of SpareFor
+        The panels that it could stand in for, one of them at a time.
+    strips : tuple of Strip
+        What would be sawn out, left to right as seen from the front.
+    cost : float
+        What keeping it adds to the cost of the plan.
+    says : str
+        All of it in a sentence.
+    """
+
+    replaces: tuple[SpareFor, ...]
+    strips: tuple[Strip, ...]
+    cost: float
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
 class OtherPlan:
     """Another plan that truly differs: what it costs, and what one gives up or gains with it."""
 
@@ -219,6 +249,10 @@ class Plan:
         In the cost's one unit; the best possible plan costs at least `bound`.
     cost_parts : mapping
         Weighted parts that add up to `cost`: seams, tone, continuity, flaws, wood.
+    spares : tuple of Spare
+        Where the maker wishes for a spare pair.
+    no_spare : str
+        Why there is none, where one was wished for.
     """
 
     title: str
@@ -234,3 +268,5 @@ class Plan:
     others: tuple[OtherPlan, ...] = ()
     caveats: tuple[str, ...] = ()
     weights: Weights = field(default_factory=Weights)
+    spares: tuple[Spare, ...] = ()
+    no_spare: str = ""

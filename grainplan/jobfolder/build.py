@@ -47,7 +47,6 @@ def build_job(shape: JobShape, file: Path, *, sha256: str) -> Job:
         remarks=(
             *dict.fromkeys(remark for _, remark in woods if remark),
             *_remark_on_mirrors(shape),
-            *_remark_on_wish(shape),
         ),
         bays=tuple(_build_bay(b, {other.name for other in shape.bay}) for b in shape.bay),
         species={wood.name: wood for wood, _ in woods},
@@ -114,10 +113,6 @@ def _remark_on_mirrors(shape: JobShape) -> tuple[str, ...]:
                     "mirror images; they are only made of like boards"
                 )
     return tuple(remarks)
-
-
-def _remark_on_wish(shape: JobShape) -> tuple[str, ...]:
-    return ("[wish], spare_pair: is read, but the program does not follow it yet",) if shape.wish.spare_pair else ()
 
 
 def _build_bay(bay: BayShape, names: set[str | None]) -> Bay:

@@ -25,6 +25,8 @@ from grainplan.plan import (
     Seam,
     SeenAs,
     Span,
+    Spare,
+    SpareFor,
     Status,
     Strip,
     Unfilled,
@@ -106,8 +108,21 @@ def plan_to_json(plan: Plan) -> Table:
         table["others"] = [
             {"cost": round(o.cost, 4), "says": o.says, "bays": [_bay_to_json(b) for b in o.bays]} for o in plan.others
         ]
+    if plan.spares:
+        table["spares"] = [_spare_to_json(spare) for spare in plan.spares]
+    if plan.no_spare:
+        table["no_spare"] = plan.no_spare
     table["caveats"] = list(plan.caveats)
     return table
+
+
+def _spare_to_json(spare: Spare) -> Table:
+    return {
+        "replaces": [{"bay": panel.bay, "panel": panel.panel} for panel in spare.replaces],
+        "strips": [_strip_to_json(strip) for strip in spare.strips],
+        "cost": round(spare.cost, 4),
+        "says": spare.says,
+    }
 
 
 def _offcut_to_json(offcut: Offcut) -> Table:
@@ -239,6 +254,8 @@ def plan_from_json(table: Mapping[str, Any], called: str = "the plan") -> Plan:
             ),
             caveats=read_words(table["caveats"]),
             weights=Weights(**table.get("weights", {})),
+            spares=tuple(_read_spare(spare) for spare in table.get("spares", ())),
+            no_spare=str(table.get("no_spare", "")),
         )
     except KeyError as error:
         raise PlanError(f"{called} lacks {error}; plan again with: grainplan plan") from None
@@ -274,6 +291,15 @@ def read_maybe(value: Any) -> float | None:
 
 def _leaf(table: Mapping[str, Any]) -> Leaf:
     return Leaf.from_name(str(table["leaf"]))
+
+
+def _read_spare(table: Mapping[str, Any]) -> Spare:
+    return Spare(
+        tuple(SpareFor(str(p["bay"]), _word(p["panel"], Part, "panel")) for p in table["replaces"]),
+        tuple(_read_strip(strip, "spare") for strip in table["strips"]),
+        float(table["cost"]),
+        str(table["says"]),
+    )
 
 
 def _read_offcut(table: Mapping[str, Any]) -> Offcut:

@@ -28,6 +28,7 @@ class Request:
     kept, left_out : the maker's wishes: what stays as it is, and boards that are not to be used.
     surfaces : by leaf and surface, its picture and what that is worth.
     lost : leaves that are gone, with the reason.
+    spare_pair : whether wood is to be kept that could replace a panel; `match.spare` follows it.
     books : seam comparisons by density, filled as they are made; hand them on to the next request over the same
         surfaces, and they are not made again.
     """
@@ -46,6 +47,7 @@ class Request:
     surfaces: Surfaces = field(default_factory=dict)
     lost: Mapping[Leaf, str] = field(default_factory=dict)
     units: Units = "in"
+    spare_pair: bool = False
     books: dict[float, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

@@ -30,6 +30,8 @@ def explain_bay(stacked: Stacked, bay: FilledBay, planned: PlannedBay, cheapest:
     """
     boards = " and ".join(dict.fromkeys(lying.stock.board.name for lying in bay.lying))
     says = [f"From board {boards}: {_say_seams(stacked, planned)}"]
+    if rail := _say_rail(stacked, planned):
+        says.append(rail)
     own = sum(bay.parts)
     others = sorted((cost, name) for name, cost in cheapest.items() if name not in boards.split(" and "))
     if others:
@@ -61,6 +63,22 @@ def _say_seams(stacked: Stacked, planned: PlannedBay) -> str:
         length = format_length(worst, stacked.request.units)
         return f"rings should meet within {length} at the seam, which is {say_step(worst)}"
     return "how its seams will meet is not known, for " + (front[0].caveats or ("nothing was seen",))[0]
+
+
+def _say_rail(stacked: Stacked, planned: PlannedBay) -> str:
+    """What happens at the rail, where it is known; nothing where grain simply runs on unseen."""
+    rail = planned.continuity
+    if rail is None:
+        return ""
+    steps = [step for step in rail.step_mm if step is not None]
+    fits = [fit for fit in rail.fit if fit is not None]
+    how = "the panels mirror each other across the rail" if rail.end_match else "the grain runs on behind the rail"
+    if fits:
+        worst = format_length(max(steps), stacked.request.units)
+        return f"{how} with a fit of {min(fits):.2f} at the least, its lines within {worst}"
+    if rail.end_match and steps:
+        return f"{how}, rings within {format_length(max(steps), stacked.request.units)}"
+    return ""
 
 
 def explain_difference(best: dict[str, float], other: dict[str, float], moved: list[str]) -> str:

@@ -11,7 +11,7 @@ from grainplan.frame import Bay, Part
 from grainplan.geometry import Box
 from grainplan.job import Job
 from grainplan.movement import Wood, YearOfPanel, follow_year
-from grainplan.plan import PlannedBay, Seam
+from grainplan.plan import Continuity, PlannedBay, Seam
 from grainplan.show import cautions
 from grainplan.show.cutting import SawnPiece, find_stock
 from grainplan.show.layout import Page, draw_table, write_size
@@ -175,6 +175,13 @@ def _tell_gluing(sheet: BaySheet, *, job: Job) -> list[str]:
         ),
         "Trim evenly: the seam, or the middle of the panel, stays in the middle of the opening.",
     ]
+    if sheet.planned.is_end_matched:
+        points.insert(
+            1,
+            "End match: the upper panel's leaves stand on their head; the arrows of all its strips point up."
+            if sheet.pieces_of("upper")[0].strip.foot == "up"
+            else "End match: the lower panel's leaves stand on their head; the arrows of all its strips point up.",
+        )
     if sheet.bay.arch_mm:
         arch, reach = Arch(sheet.bay.width_mm, sheet.bay.arch_mm), job.panel.groove_mm - job.panel.end_gap_mm
         points.append(
@@ -191,6 +198,8 @@ def _seam_words(sheet: BaySheet, *, job: Job) -> list[str]:
         if seam.side == "front":
             told.setdefault(_tell_seam(seam, job.units), []).append(seam.panel)
     words = [f"{where}{_name_panels(panels)}: {how}" for (where, how), panels in told.items()]
+    if sheet.planned.continuity is not None:
+        words.append(_tell_rail(sheet.planned.continuity, job.units))
     if any(s.match == "book" for s in sheet.planned.seams):
         words.append(cautions.LEAN)
     return words
@@ -212,6 +221,26 @@ def _tell_seam(seam: Seam, units: Units) -> tuple[str, str]:
         told.append(f"ring lines step about {format_length(seam.step_mm, units, smallest=16)}")
     doubt = f" ({seam.caveats[0]})" if seam.caveats else ""
     return f"Strips {seam.between[0] + 1} and {seam.between[1] + 1}", f"{seam.match}, {', '.join(told)}{doubt}."
+
+
+def _tell_rail(rail: Continuity, units: Units) -> str:
+    """What happens to the grain behind the middle rail, strip by strip."""
+    hidden = format_length(rail.hidden_mm, units)
+    if rail.end_match:
+        told = f"End match: the upper panel stands on its head and mirrors the lower one across the rail ({hidden})"
+    elif abs(rail.leaf_mm - rail.hidden_mm) < 0.01:
+        told = f"Rail: the {hidden} that it hides are left out on the leaf, so grain lines run on behind it"
+    else:
+        given = format_length(rail.leaf_mm, units)
+        told = f"Rail: it hides {hidden} and the leaf gives {given} for it, so the grain jumps"
+    steps = [step for step in rail.step_mm if step is not None]
+    fits = [fit for fit in rail.fit if fit is not None]
+    if fits:
+        told += f"; fit {min(fits):.2f} to {max(fits):.2f}" if len(fits) > 1 else f"; fit {fits[0]:.2f}"
+        told += f" (strangers {rail.strangers:.2f})" if rail.strangers is not None else ""
+    if steps and max(steps) > 0:
+        told += f"; lines miss their other half by up to {format_length(max(steps), units, smallest=32)}"
+    return told + (f" ({rail.caveats[0]})." if rail.caveats else ".")
 
 
 def _draw_panels(page: Page, sheet: BaySheet, *, job: Job) -> None:

@@ -15,6 +15,7 @@ from grainplan.show import cautions
 from grainplan.show.cutting import (
     SawnPiece,
     SawStep,
+    SparePiece,
     find_stock,
     flag_cuts,
     flag_leaf,
@@ -22,6 +23,7 @@ from grainplan.show.cutting import (
     list_areas,
     list_leaves,
     list_pieces,
+    list_spares,
     merge_steps,
     order_cuts,
 )
@@ -58,6 +60,7 @@ class BoardSheet:
     kerf_mm: float
     first: str = ""
     arrows: tuple[str, ...] = ()
+    spares: tuple[SparePiece, ...] = ()
 
     @property
     def leaves(self) -> tuple[Leaf, ...]:
@@ -88,6 +91,7 @@ def gather_board(job: Job, plan: Plan, *, use: BoardUse, measured: MeasuredBoard
         job.shop.kerf_mm,
         _tell_first(stock, job.units),
         () if measured is None else _tell_arrows(measured, use),
+        tuple(s for s in list_spares(plan) if s.strip.leaf.board == use.name),
     )
 
 
@@ -281,8 +285,9 @@ def _block_mm(page: Page, sheet: BoardSheet, *, scale: float, words: str) -> flo
 def _tell_cuts(sheet: BoardSheet, leaf: Leaf, *, job: Job) -> str:
     """The cuts of one leaf in order, in words."""
     pieces = sheet.pieces_of(leaf)
+    spare = " What is marked SPARE stays in its leaf until a panel needs it." if _spares_of(sheet, leaf) else ""
     if not pieces:
-        return "Not used: keep it whole."
+        return "Not used: keep it whole." + spare
     measured_from = {"rip": " from the face edge", "crosscut": " from the foot"}
     steps = [
         f"{n} {step.kind} {step.on}"
@@ -290,7 +295,11 @@ def _tell_cuts(sheet: BoardSheet, leaf: Leaf, *, job: Job) -> str:
         + measured_from.get(step.kind, ", along its lines")
         for n, step in enumerate(_order_leaf(sheet, leaf, job=job), start=1)
     ]
-    return ". ".join(steps) + "." if steps else "The whole leaf is one piece: no cut."
+    return (". ".join(steps) + "." if steps else "The whole leaf is one piece: no cut.") + spare
+
+
+def _spares_of(sheet: BoardSheet, leaf: Leaf) -> tuple[SparePiece, ...]:
+    return tuple(s for s in sheet.spares if s.strip.leaf == leaf)
 
 
 def _order_leaf(sheet: BoardSheet, leaf: Leaf, *, job: Job) -> tuple[SawStep, ...]:
@@ -312,6 +321,8 @@ def _draw_leaf(page: Page, sheet: BoardSheet, *, leaf: Leaf, scale: float, units
     for offcut in sheet.offcuts:
         if offcut.leaf == leaf:
             _draw_offcut(page, offcut, left_mm=left, top_mm=top, scale=scale)
+    for spare in _spares_of(sheet, leaf):
+        _draw_spare(page, spare, left_mm=left, top_mm=top, scale=scale)
     for piece in pieces:
         _draw_piece(page, piece, left_mm=left, top_mm=top, scale=scale)
     if leaf.number == 1:
@@ -341,12 +352,23 @@ def _draw_outline(page: Page, sheet: BoardSheet, *, left_mm: float, top_mm: floa
 def _draw_offcut(page: Page, offcut: Offcut, *, left_mm: float, top_mm: float, scale: float) -> None:
     ends = (offcut.y_mm, offcut.y_head_mm or offcut.y_mm)
     foot, head = (
-        [(left_mm + x * scale, top_mm + y * scale) for y in across]
-        for x, across in zip(offcut.x_mm, ends, strict=True)
+        [(left_mm + x * scale, top_mm + y * scale) for y in across] for x, across in zip(offcut.x_mm, ends, strict=True)
     )
     page.paper.draw_line([*foot, *reversed(head)], Pen(0.1, grey=0.6), close=True, fill=0.9)
     middle = [sum(values) / 4 for values in zip(*foot, *head, strict=True)]
     page.paper.write((middle[0], middle[1] + 1), "keep", Ink(8, align="middle"))
+
+
+def _draw_spare(page: Page, spare: SparePiece, *, left_mm: float, top_mm: float, scale: float) -> None:
+    """A spare strip where it stays in its leaf: dashed, with the panels that it could replace."""
+    x, y = spare.strip.x_mm, spare.strip.y_mm
+    box = Box(left_mm + x[0] * scale, top_mm + y[0] * scale, left_mm + x[1] * scale, top_mm + y[1] * scale)
+    page.paper.draw_box(box, Pen(0.25, (1.6, 1.0)), fill=0.96)
+    middle, ink = ((box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2), Ink(8.5, align="middle")
+    words = f"for {' or '.join(spare.could_replace)}"
+    page.paper.write((middle[0], middle[1] - 0.6), spare.name, Ink(9.5, bold=True, align="middle"))
+    if box.height > 9:
+        page.paper.write((middle[0], middle[1] + 3.6), shorten_words(words, ink, width_mm=box.width - 2), ink)
 
 
 def _draw_piece(page: Page, piece: SawnPiece, *, left_mm: float, top_mm: float, scale: float) -> None:

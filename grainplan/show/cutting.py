@@ -109,6 +109,44 @@ def list_pieces(plan: Plan) -> tuple[SawnPiece, ...]:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class SparePiece:
+    """A strip that is left in its leaf until a panel needs it.
+
+    Parameters
+    ----------
+    strip : Strip
+    position, of : int
+        From 0 at the left of the panel that it would make, and how many strips that has.
+    could_replace : tuple of str
+        Panels, "left door, lower panel".
+    """
+
+    strip: Strip
+    position: int
+    of: int
+    could_replace: tuple[str, ...]
+
+    @property
+    def name(self) -> str:
+        """As it stands on the leaf: "SPARE 1 of 2"."""
+        return f"SPARE {self.position + 1} of {self.of}"
+
+
+def list_spares(plan: Plan) -> tuple[SparePiece, ...]:
+    """All spare strips of a plan."""
+    return tuple(
+        SparePiece(
+            strip,
+            position,
+            len(spare.strips),
+            tuple(f"{p.bay}, {'panel' if p.panel == 'panel' else f'{p.panel} panel'}" for p in spare.replaces),
+        )
+        for spare in plan.spares
+        for position, strip in enumerate(spare.strips)
+    )
+
+
 def find_stock(job: Job, name: str) -> RoughBoard:
     """The board, or the piece of one, that a plan names.
 

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from grainplan.geometry import Box
 from grainplan.job import Job
 from grainplan.plan import Plan
-from grainplan.show.cutting import SawnPiece, find_stock, list_leaves, list_pieces, list_sawn
+from grainplan.show.cutting import (
+    SawnPiece,
+    SparePiece,
+    find_stock,
+    list_leaves,
+    list_pieces,
+    list_sawn,
+    list_spares,
+)
 from grainplan.show.layout import write_size
 from grainplan.show.paper import (
     MARGIN_MM,
@@ -53,7 +61,7 @@ class Label:
 
 
 def write_labels(job: Job, plan: Plan) -> tuple[Label, ...]:
-    """The labels of a plan: all leaves of the boards that are sawn, then all strips, bay by bay."""
+    """The labels of a plan: all leaves of the boards that are sawn, all strips bay by bay, then the spares."""
     pieces = list_pieces(plan)
     leaves = []
     for use in list_sawn(plan):
@@ -61,6 +69,8 @@ def write_labels(job: Job, plan: Plan) -> tuple[Label, ...]:
         for leaf in list_leaves(use):
             mine = [p for p in pieces if p.strip.leaf == leaf]
             gives = "for: " + "; ".join(dict.fromkeys(p.bay for p in mine)) if mine else "keep it whole"
+            if any(spare.strip.leaf == leaf for spare in list_spares(plan)):
+                gives += "; with a SPARE"
             size = (
                 f"{write_size(stock.length_mm, job.units)} × {write_size(stock.width_mm, job.units)}{_unit(job.units)}"
             )
@@ -68,7 +78,8 @@ def write_labels(job: Job, plan: Plan) -> tuple[Label, ...]:
             leaves.append(
                 Label(leaf.name, f"leaf {leaf.number} of {use.leaves}", lines, _tell_sides(mine), foot_down=True)
             )
-    return (*leaves, *(_label_strip(p, units=job.units) for p in pieces))
+    spares = (_label_spare(spare, units=job.units) for spare in list_spares(plan))
+    return (*leaves, *(_label_strip(p, units=job.units) for p in pieces), *spares)
 
 
 def draw_labels(job: Job, plan: Plan, *, paper: PaperName | None = None) -> bytes:
@@ -141,6 +152,21 @@ def _label_strip(piece: SawnPiece, *, units: Units) -> Label:
         (f"{piece.bay}, {panel}", "from the left, as seen from the front", size),
         f"{piece.strip.surface.upper()} side shows",
         foot_down=piece.strip.foot == "down",
+    )
+
+
+def _label_spare(spare: SparePiece, *, units: Units) -> Label:
+    strip = spare.strip
+    length, width = strip.x_mm[1] - strip.x_mm[0], strip.y_mm[1] - strip.y_mm[0]
+    first, *more = spare.could_replace
+    also = f"or {more[0]}" + (f" and {len(more) - 1} more" if len(more) > 1 else "") if more else "for no other panel"
+    size = f"{write_size(length, units)} × {write_size(width, units)}{_unit(units)}, left in its leaf"
+    return Label(
+        strip.leaf.name,
+        spare.name,
+        (f"for {first}", also, size),
+        f"{strip.surface.upper()} side would show",
+        foot_down=strip.foot == "down",
     )
 
 

@@ -17,12 +17,15 @@ Row = Sequence[str]
 def tabulate_plan(job: Job, plan: Plan) -> dict[str, str]:
     """The tables of a plan: resaw.csv, a row a leaf of the boards that are sawn; strips.csv; panels.csv.
 
+    Where it has spares, spares.csv too.
+
     Returns
     -------
     dict
         File name to its text.
     """
-    return {
+    spares = {"spares.csv": _write(_tabulate_spares(plan))} if plan.spares else {}
+    return spares | {
         "resaw.csv": _write(_tabulate_leaves(job, plan)),
         "strips.csv": _write(_tabulate_strips(job, plan)),
         "panels.csv": _write(_tabulate_panels(job, plan)),
@@ -73,6 +76,18 @@ def _tabulate_strips(job: Job, plan: Plan) -> list[Row]:
                 *(f"{v:.2f}" for v in (piece.length_mm, piece.width_mm, *strip.x_mm, *strip.y_mm)),
             )
         )
+    return rows
+
+
+def _tabulate_spares(plan: Plan) -> list[Row]:
+    rows: list[Row] = [
+        ("spare", "strip", "leaf", "shows", "foot", "x_from_mm", "x_to_mm", "y_from_mm", "y_to_mm", "could_replace")
+    ]
+    for number, spare in enumerate(plan.spares, start=1):
+        panels = "; ".join(f"{p.bay} {p.panel}" for p in spare.replaces)
+        for position, strip in enumerate(spare.strips, start=1):
+            place = (f"{v:.2f}" for v in (*strip.x_mm, *strip.y_mm))
+            rows.append((str(number), str(position), strip.leaf.name, strip.surface, strip.foot, *place, panels))
     return rows
 
 
