@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from grainplan.boards import SIDES, BroadSide, ClearSpot, Flaw, Point, RoughBoard, Side, SidePhoto, Surface
+from grainplan.boards import SIDES, BroadSide, ClearSpot, Flaw, Piece, Point, RoughBoard, Side, SidePhoto, Surface
 from grainplan.errors import GrainplanError, NotFound
 from grainplan.frame import Bay
 from grainplan.geometry import Box
@@ -100,6 +100,59 @@ def add_bay_like(job: Job, row: Mapping[str, Any]) -> Job:
     name = next(n for n in (f"{stem} {count}" for count in range(2, len(taken) + 3)) if n.casefold() not in taken)
     like = {key: value for key, value in row.items() if key not in ("name", "mirror", "done")}
     return editing.save_job(job, [editing.add_bay({"name": name, **like})])
+
+
+def swap_bays(job: Job, at: int, other: int) -> Job:
+    """Let two bays change places in the order of the job, in which bays of one view stand in a row."""
+    return editing.save_job(job, [lambda text: text.swap_rows(("bay", at), other=other)])
+
+
+def add_piece(job: Job, board: str) -> Job:
+    """Cut a board free into one piece more before it is resawn: first into two halves, crosscut in the middle.
+
+    A further piece is the head half of the last one. Names and places are the maker's to change.
+    """
+    rough = job.board(board)
+    step = MM_PER_INCH / 8 if job.units == "in" else 1.0
+    whole = Piece(board, Box(0.0, 0.0, rough.length_mm, rough.largest_width_mm))
+    *rest, last = rough.pieces or (whole,)
+    middle = round((last.box.x0 + last.box.x1) / 2 / step) * step
+    taken = {piece.name for piece in rest} | {b.name for b in job.boards}
+    words = ("foot", "head", *string.ascii_lowercase)
+    names = [name for name in (f"{board} {word}" for word in words) if name not in taken]
+    first = names[0] if last is whole else last.name
+    second = next(name for name in names if name != first)
+    halves = [
+        Piece(first, Box(last.box.x0, last.box.y0, middle, last.box.y1)),
+        Piece(second, Box(min(middle + job.shop.crosscut_mm, last.box.x1), last.box.y0, last.box.x1, last.box.y1)),
+    ]
+    return editing.save_job(job, [_set_pieces(job, rough, [*rest, *halves])])
+
+
+def leave_whole(job: Job, board: str) -> Job:
+    """Resaw a board as it is, without cutting it into pieces first."""
+    return editing.save_job(job, [_set_pieces(job, job.board(board), [])])
+
+
+def _set_pieces(job: Job, board: RoughBoard, pieces: Sequence[Piece]) -> editing.Edit:
+    rows = [
+        {
+            "name": piece.name,
+            "x": [spell_length(v, job.units) for v in (piece.box.x0, piece.box.x1)],
+            "y": [spell_length(v, job.units) for v in (piece.box.y0, piece.box.y1)],
+        }
+        for piece in pieces
+    ]
+    place: Place = ("board", board.name, "pieces")
+    return editing.set_value(place, rows) if rows else editing.remove_value(place)
+
+
+def set_grey_card(job: Job, place: Place, *, box: Box | None) -> Job:
+    """Note where a grey card lies in a photo, in its pixels; `place` is that of the photo in the job file."""
+    if box is None:
+        return editing.save_job(job, [editing.remove_value((*place, "grey_card"))])
+    points = [[round(box.x0), round(box.y0)], [round(box.x1), round(box.y1)]]
+    return editing.save_job(job, [editing.set_value((*place, "grey_card"), points)])
 
 
 def remove_board(job: Job, name: str) -> Job:

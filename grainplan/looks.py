@@ -31,6 +31,7 @@ from grainplan.errors import GrainplanError, NotFound, PlanError
 from grainplan.job import Job
 from grainplan.jobfolder.boardsfile import BOARDS_FILE, read_known_boards
 from grainplan.jobfolder.planfile import PLAN_FILE, read_plan
+from grainplan.match.surfaces import SurfaceKey
 from grainplan.photos.flatten import flatten_side
 from grainplan.photos.load import REDUCTIONS, load_photo, read_header
 from grainplan.photos.locate import locate_side
@@ -40,6 +41,8 @@ from grainplan.plan import OtherPlan, PlannedBay
 from grainplan.progress import ShouldStop, never_stop
 from grainplan.show.board_end import BoardEnd, draw_board_end
 from grainplan.show.foretold import FORETOLD_FOLDER
+from grainplan.show.markers import draw_markers
+from grainplan.show.mist import cover_with_mist
 from grainplan.show.panel_picture import PieceSide
 from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece, show_guesses
 
@@ -231,6 +234,40 @@ def gather_shown(job: Job, outcome: Outcome | None) -> Piece:
     if outcome is None:
         return Piece(job.title, job.frame, job.shop.joint_mm, job.bays, {})
     return gather_piece(job, outcome.plan, outcome.surfaces)
+
+
+def list_surfaces(outcome: Outcome | None, board: str) -> Mapping[SurfaceKey, str]:
+    """The surfaces of a board's leaves from its face to its back, each with what its picture is worth."""
+    if outcome is None:
+        return {}
+    worth = {
+        "leaf photo": "as its photo shows it",
+        "own side": "the outside of the board",
+        "none": "nobody has seen it",
+    }
+    told: dict[SurfaceKey, str] = {}
+    for (leaf, surface), seen in outcome.surfaces.items():
+        if leaf.board == board and seen.picture is not None:
+            said = worth.get(seen.seen, "the nearest outside, to give an idea")
+            if seen.seen == "inside":
+                said = f"foretold; expected likeness {seen.confidence:.2f}, where 1 is the same and 0 is chance"
+            told[leaf, surface] = f"{leaf.name} {surface}: {said}"
+    return told
+
+
+def draw_surface(outcome: Outcome, key: SurfaceKey, *, misty: bool = False, width_px: int = 1600) -> Pixels:
+    """One surface of a leaf, board frame; ValueError where there is no picture of it."""
+    surface = outcome.surfaces[key]
+    picture = (cover_with_mist(surface) if misty else surface).picture
+    if picture is None:
+        raise ValueError(f"nobody has seen {key[0].name} {key[1]}")
+    size = (width_px, max(1, round(picture.pixels.shape[0] * width_px / picture.pixels.shape[1])))
+    return np.asarray(cv2.resize(picture.pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def print_scale_sheets(*, letter: bool) -> bytes:
+    """The scale sheets to lay beside a board, as PDF at true size."""
+    return draw_markers("Letter" if letter else "A4")
 
 
 def draw_face(board: MeasuredBoard, *, width_px: int = 1100) -> Pixels:

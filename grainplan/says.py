@@ -6,16 +6,33 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import get_args
 
+from grainplan import steps
 from grainplan.aftersaw import explain_lost
-from grainplan.boards import Flaw, Leaf, RoughBoard, Surface
+from grainplan.boards import Flaw, Leaf, MeasuredBoard, RoughBoard, Surface
 from grainplan.choice import Outcome, resaw_boards, size_bay
 from grainplan.errors import NotFound
 from grainplan.frame import Bay
 from grainplan.job import Job, LeafReport
 from grainplan.plan import Plan, PlannedBay, Seam
-from grainplan.resaw import Resaw, Stock, compare_leaf_counts
+from grainplan.resaw import Resaw, Stock, compare_leaf_counts, suggest_pieces
 from grainplan.show.marks import LIGHT_AND_DARK
+from grainplan.species import load_species
 from grainplan.units import format_length
+
+
+def list_woods() -> tuple[str, ...]:
+    """The woods of the species table, by name."""
+    return tuple(sorted(load_species()))
+
+
+def tell_measured(board: MeasuredBoard, job: Job) -> tuple[str, ...]:
+    """What the photos told of a board, a line each: sizes and grain, what leaves would cost, then doubts."""
+    return tuple(line.strip() for line in steps.describe_board(board, job).split("\n"))
+
+
+def tell_pieces(job: Job, board: RoughBoard) -> tuple[str, ...]:
+    """What cutting a board before the resaw would change; empty where it is best left whole."""
+    return suggest_pieces(board, job.shop, finished_mm=job.panel.thickness_mm)
 
 
 def tell_size(job: Job, board: RoughBoard) -> str:

@@ -10,6 +10,7 @@ import sys
 import tomllib
 import zipfile
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -582,4 +583,165 @@ def test_a_move_that_cannot_be_is_told(monkeypatch, folder) -> None:
         if "move_told" in app.session_state:
             break
     assert "cannot stay" in words_on(app)
+    assert not app.exception
+
+
+def test_a_long_side_in_several_photos(folder) -> None:
+    """Three photos of a 73 in board: each shows the next by a third, the corners of the first stretch are gone."""
+    photo = (folder / "photos" / "b-face.jpg").read_bytes()
+    job = changes.add_stretch(steps.open_job(folder), "A", "face", content=photo)
+    assert [shot["x"] for shot in read(folder)["board"][0]["face"]] == [["0 in", "43 3/4 in"], ["29 1/4 in", "73 in"]]
+    assert "corners" not in read(folder)["board"][0]["face"][0]
+    job = changes.set_corners(job, "A", "face", corners=[(30, 230), (2840, 254), (2825, 540), (38, 509)], photo=1)
+    job = changes.add_stretch(job, "A", "face", content=photo)
+    shots = job.board("A").photos["face"]
+    for first, second in pairwise(shots):
+        overlap = first.x_mm[1] - second.x_mm[0]
+        assert overlap == pytest.approx((first.x_mm[1] - first.x_mm[0]) / 3, abs=8)
+    assert shots[-1].x_mm[1] == pytest.approx(73 * 25.4)
+    job = changes.remove_photo(job, board="A", side="face", at=2)
+    assert len(job.board("A").photos["face"]) == 2
+    part = looks.take_stretch(replace(job.board("A"), width_head_mm=150.0), (0.0, 73 * 12.7))
+    assert (part.length_mm, part.width_head_mm) == (73 * 12.7, pytest.approx((7.5 * 25.4 + 150) / 2))
+
+
+def test_the_bench_of_a_side_in_several_photos(monkeypatch, folder) -> None:
+    photo = (folder / "photos" / "a-face.jpg").read_bytes()
+    changes.add_stretch(steps.open_job(folder), "A", "face", content=photo)
+    app = bench(start(monkeypatch, folder), "A")
+    field(app, "From the foot, ends at").set_value("45 in").run()
+    assert read(folder)["board"][0]["face"][0]["x"] == ["0 in", "45 in"]
+    app.session_state[find_corners_key(app)] = {
+        "points": [[30.0, 226.3], [2842.9, 254.0], [2825.2, 539.9], [38.1, 509.1]]
+    }
+    app.run()
+    button(app, "write:A:face:0").click().run()
+    assert read(folder)["board"][0]["face"][0]["corners"][0] == [30, 226.3]
+    assert not app.exception
+
+
+def test_leaves_after_the_saw_are_told_and_the_choice_is_made_again_with_them(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "After the saw")
+    used = app.session_state["open_desk"].outcome.plan.bays[0]
+    leaf = used.panels["lower"].strips[0].leaf
+    app.session_state["leaf"] = leaf.name
+    app.run()
+    button(app, f"report:{leaf.name}").click().run()
+    assert read(folder)["leaf"] == [{"leaf": leaf.name}]
+    field(app, "Cup").set_value("1/32 in").run()
+    side = "near"
+    photo = (folder / "photos" / f"{leaf.board.lower()}-face.jpg").read_bytes()
+    app.file_uploader[0].upload("IMG_2.jpg", photo, "image/jpeg").run()
+    button(app, f"take_leaf:{leaf.name}:{side}").click().run()
+    told = read(folder)["leaf"][0]
+    assert told[side] == {"photo": f"photos/{leaf.name.lower()}-{side}.jpg"}
+    corners = read(folder)["board"]["ABCD".index(leaf.board)]["face"]["corners"]
+    app.session_state[find_corners_key(app)] = {"points": corners}
+    app.run()
+    button(app, f"write:{leaf.name}:{side}").click().run()
+    assert read(folder)["leaf"][0][side]["corners"] == corners
+    field(app, "Lost, because").set_value("split at the knot").run()
+    assert "lost: split at the knot" in str(app.radio[0].options)
+    wait_for_work(button(app, "choose_leaves").click().run())
+    now = {b.name: b for b in app.session_state["open_desk"].outcome.plan.bays}
+    assert all(s.leaf != leaf for bay in now.values() for p in bay.panels.values() for s in p.strips)
+    button(app, f"forget:{leaf.name}").click().run()
+    assert "leaf" not in read(folder)
+    assert not app.exception
+
+
+def test_choices_side_by_side_and_one_of_them_taken(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Choice")
+    plan = app.session_state["open_desk"].outcome.plan
+    assert plan.others
+    button(app, "compare").click().run()
+    assert all(other.says in words_on(app) for other in plan.others)
+    wait_for_work(button(app, "other:0").click().run())
+    wanted = {bay.name: [s.leaf for s in bay.panels["lower"].strips] for bay in plan.others[0].bays}
+    got = app.session_state["open_desk"].outcome.plan
+    assert {bay.name: [s.leaf for s in bay.panels["lower"].strips] for bay in got.bays} == wanted
+    assert {keep["bay"] for keep in read(folder)["keep"]} == set(wanted)
+    assert not app.exception
+
+
+def test_a_bay_is_kept_while_a_better_choice_is_still_looked_for(monkeypatch, folder) -> None:
+    """Pressed in quick succession: the page goes on, the last state of the job is what is planned in the end."""
+    app = go_to(start(monkeypatch, folder), "Choice")
+    bays = [bay.name for bay in app.session_state["open_desk"].outcome.plan.bays]
+    for name in bays[:2]:
+        button(app, f"keep:{name}").click().run()
+    button(app, f"made:{bays[2]}").click().run()
+    wait_for_work(app)
+    assert {keep["bay"] for keep in read(folder)["keep"]} == set(bays[:3])
+    assert read(folder)["bay"][[b["name"] for b in read(folder)["bay"]].index(bays[2])]["done"] is True
+    desk = app.session_state["open_desk"]
+    assert desk.is_current
+    assert steps.reach_plan(folder).plan.job_sha256 == desk.job.sha256
+    button(app, f"unmade:{bays[2]}").click().run()
+    assert "done" not in read(folder)["bay"][2]
+    assert not app.exception
+
+
+def test_mist_and_cautions_stand_beside_the_piece(monkeypatch, planned) -> None:
+    app = go_to(start(monkeypatch, planned), "Choice")
+    assert "lean" in words_on(app) or "opposite ways" in words_on(app)
+    outcome = app.session_state["open_desk"].outcome
+    strips = [s for bay in outcome.plan.bays for p in bay.panels.values() for s in p.strips]
+    standing_in = sum(s.seen == "stand-in" for s in strips)
+    assert f"{standing_in} of {len(strips)} strips show the nearest outside" in words_on(app)
+    clear = looks.draw_side_of(outcome.job, outcome, "front")
+    assert not np.array_equal(clear, looks.draw_side_of(outcome.job, outcome, "front", misty=True))
+
+
+def test_a_board_is_cut_into_pieces_first(monkeypatch, folder) -> None:
+    app = start(monkeypatch, folder)
+    app.session_state["bench_view"] = "Cuts"
+    bench(app, "A")
+    before = (folder / "job.toml").read_text(encoding="utf-8")
+    button(app, "piece:A").click().run()
+    foot, head = steps.open_job(folder).board("A").pieces
+    assert (foot.name, head.name) == ("A foot", "A head")
+    assert head.box.x0 - foot.box.x1 == pytest.approx(25.4 / 8)  # one crosscut
+    assert head.box.x1 == pytest.approx(73 * 25.4)
+    next(f for f in app.text_input if f.label == "To").set_value("30 in").run()
+    assert steps.open_job(folder).board("A").pieces[0].box.x1 == pytest.approx(30 * 25.4)
+    button(app, "whole:A").click().run()
+    assert (folder / "job.toml").read_text(encoding="utf-8") == before
+    assert not app.exception
+
+
+def test_bays_change_places_with_all_their_words(folder) -> None:
+    before = (folder / "job.toml").read_text(encoding="utf-8")
+    job = changes.swap_bays(steps.open_job(folder), 0, 1)
+    assert [bay.name for bay in job.bays][:2] == ["right door", "left door"]
+    after = (folder / "job.toml").read_text(encoding="utf-8")
+    assert sorted(after.split("\n")) == sorted(before.split("\n"))
+    changes.swap_bays(job, 1, 0)
+    assert (folder / "job.toml").read_text(encoding="utf-8") == before
+
+
+def test_a_grey_card_is_marked_on_the_photo(monkeypatch, folder) -> None:
+    app = start(monkeypatch, folder)
+    bench(app, "A")
+    app.session_state["card:A:face"] = {"last": {"do": "draw", "box": [100.2, 30.0, 180.0, 90.0], "stamp": 1}}
+    app.run()
+    assert read(folder)["board"][0]["face"]["grey_card"] == [[100, 30], [180, 90]]
+    assert steps.open_job(folder).board("A").photos["face"][0].grey_card == ((100.0, 30.0), (180.0, 90.0))
+    app.session_state["card:A:face"] = {"last": {"do": "drop", "id": "card", "stamp": 2}}
+    app.run()
+    assert "grey_card" not in read(folder)["board"][0]["face"]
+    assert not app.exception
+
+
+def test_what_counts_is_set_and_chosen_again_at_once(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Choice")
+    app = go_to(app, "Piece")
+    field(app, "Wood used counts").set_value("0").run()
+    assert read(folder)["weights"] == {"wood": 0}
+    desk = app.session_state["open_desk"]
+    assert desk.known is not None
+    assert not desk.is_current
+    app = go_to(app, "Choice")
+    wait_for_work(button(app, "choose").click().run())
+    assert app.session_state["open_desk"].outcome.plan.cost_parts["wood"] == 0
     assert not app.exception

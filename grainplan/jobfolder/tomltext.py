@@ -158,6 +158,28 @@ class TomlText:
         """Take one table of a list out, with all that is under it and the comment right above it."""
         return self.remove_value(path)
 
+    def swap_rows(self, path: Place, *, other: int) -> TomlText:
+        """Let two tables of a list, at `path` and at place `other` of the same list, change places with their comments.
+
+        Raises
+        ------
+        TomlEditError
+            When they are not written under headers of their own.
+        """
+        first, second = sorted((int(path[-1]), other))
+        wanted = self.data
+        rows = _reach(wanted, path[:-1])
+        rows[first], rows[second] = rows[second], rows[first]
+        blocks, lines = self._blocks(), self._lines()
+        spans = []
+        for place in (first, second):
+            mine = [i for i, b in enumerate(blocks) if b.path[: len(path)] == (*path[:-1], place)]
+            if not mine or mine != list(range(mine[0], mine[-1] + 1)):
+                raise TomlEditError(f"{path[0]} {place + 1} is not written under a header of its own")
+            spans.append((blocks[mine[0]].lead, blocks[mine[-1]].last_line))
+        (a, b), (c, d) = spans
+        return _checked([*lines[:a], *lines[c:d], *lines[b:c], *lines[a:b], *lines[d:]], wanted)
+
     def _lines(self) -> list[str]:
         return self.text.removesuffix("\n").split("\n") if self.text else []
 

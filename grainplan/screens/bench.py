@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from html import escape
 
 import streamlit as st
@@ -9,7 +10,7 @@ import streamlit as st
 from grainplan import changes, looks, says
 from grainplan.boards import RoughBoard
 from grainplan.job import Job
-from grainplan.screens.desk import Desk
+from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import tell_fault, tell_quiet, text_field
 from grainplan.screens.flaws import show_flaws
 from grainplan.screens.sides import show_sides
@@ -30,6 +31,7 @@ SHAPE: tuple[tuple[str, str, str], ...] = (
     ("Price", "price", "A board foot in inch jobs, a cubic metre in metric ones."),
     ("Name", "name", "Chalked on it; it ends in no digit, for its leaves are numbered."),
 )
+PIECE = (("From the foot", "x", 0), ("To", "x", 1), ("From the face edge", "y", 0), ("To ", "y", 1))
 
 
 def show_bench(desk: Desk, job: Job, board: RoughBoard) -> None:
@@ -76,9 +78,51 @@ def _show_cuts(desk: Desk, board: RoughBoard, row: int) -> None:
     st.image(looks.draw_end(job, board.name, boards=(measured,) if measured else ()), width="stretch")
     for line in (*others, *says.tell_other_counts(job, board.name)):
         tell_quiet(line)
+    if measured is not None:
+        with st.expander("What its photos tell"):
+            for line in says.tell_measured(measured, job):
+                st.write(line)
+    _show_pieces(desk, board, row)
 
 
-VIEWS = {"Photos": show_sides, "Flaws": show_flaws, "Cuts": _show_cuts}
+def _show_pieces(desk: Desk, board: RoughBoard, row: int) -> None:
+    """What is cut free of the board before it is resawn."""
+    place: Place = ("board", row, "pieces")
+    with st.expander(f"Cut into {len(board.pieces)} pieces first" if board.pieces else "Cut it into pieces first"):
+        for line in says.tell_pieces(desk.job, board) if desk.job and not board.pieces else ():
+            st.write(line)
+        for at in range(len(board.pieces)):
+            name, *edges = st.columns([1.4, 1, 1, 1, 1])
+            with name:
+                text_field(desk, "Piece", (*place, at, "name"))
+            for column, (label, key, part) in zip(edges, PIECE, strict=True):
+                with column:
+                    text_field(desk, label, (*place, at, key, part))
+        words = "Cut the last one in two" if board.pieces else "Crosscut it in the middle"
+        if st.button(words, key=f"piece:{board.name}"):
+            desk.make(lambda job: changes.add_piece(job, board.name), place=place)
+            st.rerun()
+        if board.pieces and st.button("Leave it whole", key=f"whole:{board.name}"):
+            desk.make(lambda job: changes.leave_whole(job, board.name), place=place)
+            st.rerun()
+        tell_fault(desk, place)
+
+
+def _show_inside(desk: Desk, board: RoughBoard, row: int) -> None:
+    """Every surface that the saw will lay bare, as it is foretold or as a photo shows it."""
+    outcome = desk.find_plan()
+    shown = looks.list_surfaces(outcome, board.name)
+    if not shown or outcome is None:
+        tell_quiet("Surfaces inside are foretold when the leaves are chosen.")
+        return
+    misty = st.toggle("Mist where it is guessed", key="misty_inside")
+    for name, words in shown.items():
+        st.caption(words)
+        key = ("inside", name, id(outcome.surfaces), misty)
+        st.image(desk.show(key, partial(looks.draw_surface, outcome, name, misty=misty)), width="stretch")
+
+
+VIEWS = {"Photos": show_sides, "Flaws": show_flaws, "Cuts": _show_cuts, "Inside": _show_inside}
 
 
 def take_to_bench(name: str) -> None:

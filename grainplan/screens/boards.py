@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from html import escape
 
 import streamlit as st
@@ -16,6 +17,15 @@ from grainplan.screens.fields import tell_fault, tell_quiet
 from grainplan.screens.shots import read_photo
 
 ADD: Place = ("board", "new")
+FOUND: Place = ("board", "corners")
+SHOOTING = (
+    "Lay the board flat, face side up, foot to the left. Stand over its middle, or put the camera on a pole; the whole "
+    "board in the picture, nothing across it. Daylight from one side, no flash.",
+    "Then roll it over along its length for the back, foot still to the left; then both ends, face side up, close and "
+    "sharp: the rings at the ends tell what lies inside.",
+    "Scale sheets laid on the board at both ends give the photo its size; without them the length and width that you "
+    "type do. Print them at 100 %, and check the 50 mm square.",
+)
 
 
 def show_boards(desk: Desk) -> None:
@@ -46,6 +56,45 @@ def _show_rack(desk: Desk, job: Job) -> None:
             take_to_bench(board.name)
             st.rerun()
     _offer_another(desk)
+    _offer_photographing(desk, job)
+
+
+def _offer_photographing(desk: Desk, job: Job) -> None:
+    """How to photograph, the sheets that give a photo its scale, and the search for all corners at once."""
+    with st.expander("Photographing the boards"):
+        for line in SHOOTING:
+            st.write(line)
+        with st.container(horizontal=True):
+            for words, letter in (("Scale sheets, A4", False), ("Scale sheets, Letter", True)):
+                st.download_button(
+                    words,
+                    partial(looks.print_scale_sheets, letter=letter),
+                    file_name="scale-sheets.pdf",
+                    mime="application/pdf",
+                    key=f"sheets:{letter}",
+                    on_click="ignore",
+                )
+    bare = [
+        f"{b.name} {side}"
+        for b in job.boards
+        for side, shots in b.photos.items()
+        if any(s.corners is None for s in shots)
+    ]
+    if bare:
+        tell_quiet(f"No corners are written yet for {', '.join(bare)}.")
+        if st.button("Find them and write them down", key="find_all"):
+            with st.spinner("Looking for the boards in their photos …"):
+                desk.make(_find_all, place=FOUND)
+            st.rerun()
+    for line in st.session_state.get("found_all", ()):
+        tell_quiet(line)
+    tell_fault(desk, FOUND)
+
+
+def _find_all(job: Job) -> Job:
+    changed, told = changes.write_found_corners(job)
+    st.session_state["found_all"] = told
+    return changed
 
 
 def _lay_down(desk: Desk, board: RoughBoard, measured: MeasuredBoard | None, *, share: float) -> None:

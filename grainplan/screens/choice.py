@@ -58,7 +58,7 @@ def _offer(desk: Desk) -> None:
     else:
         return
     if button.button(label, type="primary", key="choose", width="stretch"):
-        begin_choice(desk)
+        begin_choice(desk, known=desk.known)
         st.rerun()
 
 

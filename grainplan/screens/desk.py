@@ -137,7 +137,11 @@ class Desk:
 
     def write(self, place: Place, value: Any) -> bool:
         """Write one value; None takes it out of the file."""
-        return self.make(lambda job: changes.write_values(job, {place: value}), place=place)
+        known = self.known if place[0] == "weights" else None
+        done = self.make(lambda job: changes.write_values(job, {place: value}), place=place)
+        if done and known is not None and self.job is not None:
+            self.likened_sha = self.job.sha256
+        return done
 
 
 def open_desk(folder: Path) -> None:

@@ -10,6 +10,11 @@ import streamlit as st
 
 from grainplan.screens.desk import Desk, Place
 
+NUMBERS = frozenset(
+    ("moisture", "humidity", "matters", "price", "plain_to", "rift_to", "seams", "tone", "continuity", "flaws", "wood")
+)
+"""Keys whose values are plain numbers, not lengths or words."""
+
 
 def read_place(desk: Desk, place: Place) -> Any:
     """What the job file says at a place, word for word; None where it says nothing."""
@@ -41,7 +46,7 @@ def text_field(desk: Desk, label: str, place: Place, *, hint: str = "") -> None:
     def write() -> None:
         typed = str(st.session_state[key]).strip()
         if typed != shown:
-            desk.write(place, _as_written(typed, written) if typed else None)
+            desk.write(place, _as_written(typed, written, place[-1]) if typed else None)
         else:
             desk.told.pop(place, None)
 
@@ -107,9 +112,9 @@ def _plain(text: str) -> str:
     return "".join(f"\\{c}" if c in "\\`*_{}[]()#+!|<>~$:" else c for c in text)
 
 
-def _as_written(typed: str, before: Any) -> Any:
-    """A bare number stays a bare number where one stood before; all else is text."""
-    if isinstance(before, int | float) and not isinstance(before, bool):
+def _as_written(typed: str, before: Any, key: str | int) -> Any:
+    """A number where one belongs or stood before; all else is text."""
+    if key in NUMBERS or (isinstance(before, int | float) and not isinstance(before, bool)):
         try:
             return float(typed) if "." in typed else int(typed)
         except ValueError:

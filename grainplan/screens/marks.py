@@ -22,8 +22,6 @@ WORDS = {
     "draw": "Draw with the finger",
     "closer": "Closer",
     "wider": "Wider",
-    "left": "← Foot",
-    "right": "Head →",
     "told": "Mouse: drag over a flaw to mark it, drag a box or its corners to change it. Finger: press “Draw with the "
     "finger” first. Keyboard: Enter marks the middle, Tab goes to a box, arrows move it (Shift: ten times as far), "
     "Alt and arrows stretch it, Delete drops it.",
@@ -64,12 +62,13 @@ class Marked:
 
 @dataclass(frozen=True, slots=True)
 class MarkedSide:
-    """The side that is marked on: its size, mm, and its picture as JPEG, None where there is no photo."""
+    """What is marked on: its size in mm, its picture as JPEG (None where there is no photo), and what its ends are."""
 
     name: str
     size_mm: tuple[float, float]
     jpeg: bytes | None
     identity: str
+    ends: tuple[str, str] = ("← Foot", "Head →")
 
 
 def take_mark(key: str) -> Marked | None:
@@ -107,7 +106,7 @@ def show_marks(side: MarkedSide, marks: Sequence[Mark], *, picked: str | None, s
             "picked": picked,
             "go_there": not (last and last.get("id") == picked),
             "step_mm": step_mm,
-            "words": WORDS | {"picture": f"{side.name}, square-on, with its flaws"},
+            "words": WORDS | {"picture": f"{side.name}, to mark on", "left": side.ends[0], "right": side.ends[1]},
         },
         default={"last": last},
         on_last_change=lambda: None,

@@ -11,7 +11,7 @@ from grainplan.errors import GrainplanError
 from grainplan.frame import Bay, View
 from grainplan.job import Job
 from grainplan.screens.desk import Desk, Place
-from grainplan.screens.fields import choice_field, read_place, tell_fault, tell_quiet, text_field
+from grainplan.screens.fields import choice_field, read_place, switch_field, tell_fault, tell_quiet, text_field
 
 ADD: Place = ("bay", "new")
 FRAME: tuple[tuple[str, Place, str], ...] = (
@@ -22,6 +22,16 @@ FRAME: tuple[tuple[str, Place, str], ...] = (
     ("Room along the grain, each end", ("panel", "end_gap"), ""),
     ("Room across the grain", ("panel", "float"), 'A length, or "auto": worked out from the rooms it will live in.'),
 )
+WEIGHTS: tuple[tuple[str, Place, str], ...] = (
+    ("How lines meet counts", ("weights", "seams"), "1 as the program ships; 2 counts double, 0 not at all."),
+    ("Differences of tone count", ("weights", "tone"), ""),
+    ("Grain across the rail counts", ("weights", "continuity"), ""),
+    ("Flaws that show count", ("weights", "flaws"), ""),
+    ("Wood used counts", ("weights", "wood"), ""),
+)
+SPARE = "A matching pair left over, for the day when a leaf is lost."
+UNITS = {"in": "inches", "mm": "millimetres"}
+ROUNDING = {"exact": "exactly", "trade": "as the trade rounds", "up": "rounded up"}
 MATCHES = {
     "book": "opened like a book",
     "slip": "slid side by side",
@@ -56,9 +66,25 @@ def show_piece(desk: Desk) -> None:
         choice_field(desk, "Strips in a panel", ("panel", "strips"), words=["auto", "1", "2", "3", "4"])
         choice_field(desk, "At the middle rail", ("panel", "rail_grain"), words=list(RAIL), says=RAIL.__getitem__)
         choice_field(desk, "The best match goes to the", ("panel", "true_side"), words=["front", "back"])
+        switch_field(
+            desk,
+            "Upper panels mirror the lower ones",
+            ("panel", "end_match"),
+            default=False,
+            hint="An end match: upper panels stand on their head, on leaves of their own, twice as many of a board.",
+        )
+        with st.expander("Wood"):
+            choice_field(desk, "All boards are", ("wood", "species"), words=_list_woods(desk))
+            text_field(desk, "Moisture %", ("wood", "moisture"), hint="As the boards are now, by the meter.")
+            choice_field(desk, "Board feet", ("wood", "rounding"), words=list(ROUNDING), says=ROUNDING.__getitem__)
         with st.expander("Frame and grooves"):
             for label, place, hint in FRAME:
                 text_field(desk, label, place, hint=hint)
+        with st.expander("What counts, and wishes"):
+            for label, place, hint in WEIGHTS:
+                text_field(desk, label, place, hint=hint)
+            switch_field(desk, "A spare pair of leaves", ("wish", "spare_pair"), default=False, hint=SPARE)
+            choice_field(desk, "Units of the job", ("units",), words=["in", "mm"], says=UNITS.__getitem__)
     with right:
         if desk.job is not None:
             _show_drawing(desk, desk.job)
@@ -86,6 +112,10 @@ def _show_bays(desk: Desk, job: Job) -> None:
                     text_field(desk, label, ("bay", row, key), hint=hint)
             with columns[0]:
                 choice_field(desk, "View", ("bay", row, "view"), words=list(get_args(View)))
+            with columns[2]:
+                switch_field(
+                    desk, "Upper mirrors lower", ("bay", row, "end_match"), default=bay.is_end_matched(job.panel)
+                )
             with columns[1]:
                 choice_field(desk, "Seen from", ("bay", row, "seen"), words=list(SEEN), says=SEEN.__getitem__)
             _tell_panels(job, row)
@@ -105,9 +135,27 @@ def _offer_changes(desk: Desk, bay: Bay, row: int) -> None:
     if st.button(words, key=f"divide:{row}", type="tertiary"):
         desk.make(lambda job: change(job, bay.name), place=("bay", row))
         st.rerun()
+    _offer_swap(desk, row, "Further to the left", other=row - 1)
+    _offer_swap(desk, row, "Further to the right", other=row + 1)
     if st.button("Take this bay out", key=f"remove_bay:{row}", type="tertiary"):
         desk.make(lambda job: changes.remove_bay(job, bay.name), place=("bay", row))
         st.rerun()
+
+
+def _offer_swap(desk: Desk, row: int, words: str, *, other: int) -> None:
+    """Change places with the bay before or after it in the same view."""
+    bays = desk.job.bays if desk.job else ()
+    if not 0 <= other < len(bays) or bays[other].view != bays[row].view:
+        return
+    if st.button(words, key=f"swap:{row}:{other}", type="tertiary"):
+        desk.make(lambda job: changes.swap_bays(job, row, other), place=("bay", row))
+        st.rerun()
+
+
+def _list_woods(desk: Desk) -> list[str]:
+    """The woods of the table, that of the job first."""
+    written = read_place(desk, ("wood", "species"))
+    return list(dict.fromkeys([*([str(written)] if written else []), *says.list_woods()]))
 
 
 def _tell_panels(job: Job, row: int) -> None:

@@ -25,8 +25,15 @@ TRIMMING: tuple[tuple[str, Place, str], ...] = (
     ("Glue joint", ("shop", "joint"), "Taken off each edge that is glued."),
     ("Over length", ("shop", "over_length"), "Left on a glued panel at each end until it is trimmed."),
     ("Over width", ("shop", "over_width"), "And at each side."),
+    ("Narrowest strip ripped", ("shop", "narrowest_ripped"), "From the table saw's manual, which governs."),
+    ("Shortest piece ripped", ("shop", "shortest_ripped"), "From the table saw's manual, which governs."),
+    ("Shortest piece crosscut", ("shop", "shortest_crosscut"), "From the saw's manual, which governs."),
     ("Shortest piece planed", ("shop", "shortest_planed"), "From the planer's manual, which governs."),
     ("Thinnest piece planed", ("shop", "thinnest_planed"), "From the planer's manual, which governs."),
+)
+RINGS: tuple[tuple[str, Place, str], ...] = (
+    ("Plain sawn up to, degrees", ("ring_bands", "plain_to"), "Between ring and face."),
+    ("Rift up to, degrees", ("ring_bands", "rift_to"), "Above it the wood counts as quarter sawn."),
 )
 AIR: tuple[tuple[str, Place, str], ...] = (
     ("Driest, temperature", ("climate", "driest", "temperature"), 'Like "68 F" or "20 C".'),
@@ -48,6 +55,9 @@ def show_shop(desk: Desk) -> None:
                 text_field(desk, label, place, hint=hint)
         with st.expander("The rooms it will live in"):
             for label, place, hint in AIR:
+                text_field(desk, label, place, hint=hint)
+        with st.expander("Names for ring angles"):
+            for label, place, hint in RINGS:
                 text_field(desk, label, place, hint=hint)
     with right:
         if desk.job is None:

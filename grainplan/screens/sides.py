@@ -8,11 +8,14 @@ from typing import get_args
 import streamlit as st
 
 from grainplan import changes, looks
-from grainplan.boards import BROAD_SIDES, SIDES, Direction, RoughBoard, Side
+from grainplan.boards import BROAD_SIDES, SIDES, Direction, RoughBoard, Side, SidePhoto
+from grainplan.errors import GrainplanError
+from grainplan.geometry import Box
 from grainplan.job import Job
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import choice_field, tell_fault, tell_quiet, text_field
-from grainplan.screens.shots import Shot, show_shot
+from grainplan.screens.marks import Mark, MarkedSide, show_marks, take_mark
+from grainplan.screens.shots import Shot, read_photo, show_shot
 
 SIDE_WORDS = {"face": "Face", "back": "Back", "foot": "Foot end", "head": "Head end"}
 LIES = {"left": "at the left", "right": "at the right", "up": "at the top", "down": "at the bottom"}
@@ -72,8 +75,35 @@ def _show_photo(desk: Desk, board: RoughBoard, side: Side, at: int, here: Place)
         choice_field(
             desk, "In the photo the foot lies", (*here, "foot"), words=list(get_args(Direction)), says=LIES.__getitem__
         )
+    _offer_grey_card(desk, name, photo, here)
     write = partial(_write_corners, board=board.name, side=side, at=at)
     show_shot(desk, Shot(name, side, shown, photo, here, write))
+
+
+def _offer_grey_card(desk: Desk, name: str, photo: SidePhoto, here: Place) -> None:
+    """A box on a grey card that lies in the photo: it makes the colours true."""
+    key, place = f"card:{name}", (*here, "grey_card")
+    done = take_mark(key)
+    if done is not None and done.do in ("draw", "move", "drop"):
+        desk.make(lambda job: changes.set_grey_card(job, here, box=done.box), place=place)
+        st.rerun()
+    words = "A grey card lies in it" if photo.grey_card is None else "Grey card: marked"
+    if not st.toggle(words, key=f"open:{key}", help="Mark it with a box over most of the card; colours become true."):
+        return
+    try:
+        shown = read_photo(photo.path)
+    except GrainplanError as error:
+        st.error(str(error))
+        return
+    marks = []
+    if photo.grey_card is not None:
+        (xa, ya), (xb, yb) = photo.grey_card
+        box = Box(min(xa, xb), min(ya, yb), max(xa, xb), max(ya, yb))
+        marks.append(Mark("card", box, "maker", "grey card", "The grey card"))
+    size = (float(shown.size_px[0]), float(shown.size_px[1]))
+    side = MarkedSide("The photo", size, shown.jpeg, shown.identity, ("←", "→"))
+    show_marks(side, marks, picked="card" if marks else None, step_mm=2.0, key=key)
+    tell_fault(desk, place)
 
 
 def _write_corners(job: Job, corners: changes.Corners, *, board: str, side: Side, at: int) -> Job:
