@@ -143,8 +143,8 @@ def tell_seam(job: Job, seam: Seam) -> str:
     if seam.gap_mm is not None:
         told.append(f"surfaces {_length(job, seam.gap_mm)} apart in the board")
     if seam.fit is not None:
-        beside = f" (strangers {seam.strangers:.2f})" if seam.strangers is not None else ""
-        told.append(f"fit {seam.fit:.2f}{beside}")
+        beside = f"; wood that does not belong together: {seam.strangers:.2f}" if seam.strangers is not None else ""
+        told.append(f"lines meet {seam.fit:.2f} (1 is perfect{beside})")
     if seam.step_mm is not None:
         told.append(f"lines step by {_length(job, seam.step_mm)}")
     return ", ".join(told)

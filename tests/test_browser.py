@@ -18,6 +18,7 @@ from pathlib import Path
 
 import pytest
 
+from grainplan.units import parse_length
 from tests.small_job import make_small_job
 
 sync_api = pytest.importorskip("playwright.sync_api")
@@ -157,6 +158,65 @@ def drag_by_finger(page: sync_api.Page, handle: sync_api.Locator, by: tuple[floa
         point = {"x": x + by[0] * share, "y": y + by[1] * share}
         client.send("Input.dispatchTouchEvent", {"type": "touchMove", "touchPoints": [point]})
     client.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+
+
+def read_flaws(folder: Path) -> list[dict]:
+    return tomllib.loads((folder / "job.toml").read_text(encoding="utf-8"))["board"][2]["flaw"]
+
+
+def wait_for_flaws(page: sync_api.Page, folder: Path, *, wanted: int) -> list[dict]:
+    for _ in range(100):
+        if len(flaws := read_flaws(folder)) == wanted:
+            page.wait_for_timeout(400)
+            return flaws
+        page.wait_for_timeout(100)
+    raise AssertionError(f"{len(read_flaws(folder))} flaws in the file, {wanted} wanted")
+
+
+def test_flaws_by_mouse_finger_and_keyboard_and_a_faulty_file_mended(
+    page: sync_api.Page, address: str, tmp_path: Path
+) -> None:
+    folder = make_small_job(tmp_path / "cupboard")
+    page.goto(f"{address}/?job={folder}")
+    page.get_by_role("button", name="To the bench").nth(2).click()
+    page.locator("[data-testid=stButtonGroup]").get_by_text("Flaws", exact=True).click()
+    near = page.locator("svg.near")
+    near.scroll_into_view_if_needed()
+    x, y = find_middle(near)
+    left, top, span, high = (float(v) for v in (near.get_attribute("viewBox") or "").split())
+    box = near.bounding_box()
+    assert box is not None
+    mm_per_css = span / box["width"]
+
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 60, y + 40, steps=4)
+    page.mouse.up()
+    drawn = wait_for_flaws(page, folder, wanted=2)[1]
+    corner = [parse_length(v, "in") for v in drawn["from"]]
+    assert corner == pytest.approx([left + span / 2, top + high / 2], abs=3)
+    wide = parse_length(drawn["to"][0], "in") - corner[0]
+    assert wide == pytest.approx(60 * mm_per_css, abs=3.5)  # rounded out to sixteenths at both ends
+
+    page.get_by_role("button", name="Draw with the finger").click()
+    page.wait_for_timeout(300)
+    drag_by_finger(page, near, (-80.0, 50.0))
+    wait_for_flaws(page, folder, wanted=3)
+
+    page.locator("g.mark.picked").focus()
+    page.keyboard.press("Delete")
+    assert wait_for_flaws(page, folder, wanted=2)[1] == drawn
+
+    path = folder / "job.toml"
+    good = path.read_text(encoding="utf-8")
+    path.write_text(good.replace('kerf = "1/16 in"', "kerf = 1/16 in", 1), encoding="utf-8")
+    page.reload()
+    line = good[: good.index('kerf = "1/16 in"')].count("\n") + 1
+    wrong = page.get_by_role("textbox", name=f"Line {line}")
+    wrong.fill(good.split("\n")[line - 1])
+    wrong.press("Enter")
+    page.get_by_role("button", name="To the bench").first.wait_for()
+    assert path.read_text(encoding="utf-8") == good
 
 
 def test_the_whole_way(page: sync_api.Page, address: str, tmp_path: Path) -> None:

@@ -79,14 +79,17 @@ def _offer_moves(desk: Desk, shown: Outcome, name: str) -> None:
         ("Turn end for end", lambda: hand.turn_bay(shown, name)),
         ("Its back to the front", lambda: hand.show_other_surface(shown, name)),
     )
-    columns = st.columns(2)
-    for place, (words, move) in enumerate(pairs):
-        columns[place % 2].button(words, key=f"move:{words}", width="stretch", on_click=_try, args=(desk, move))
+    with st.container(horizontal=True, gap="small"):
+        for words, move in pairs:
+            st.button(words, key=f"move:{words}", on_click=_try, args=(desk, move))
     others = [bay.name for bay in shown.plan.bays if bay.name != name]
     if others:
-        other = columns[0].selectbox("Change places with", others, key="change_with", label_visibility="collapsed")
-        places = partial(hand.change_places, shown, name, str(other))
-        columns[1].button("Change places", key="move:places", width="stretch", on_click=_try, args=(desk, places))
+        with st.container(horizontal=True, gap="small"):
+            other = st.selectbox(
+                "Change places with", others, key="change_with", label_visibility="collapsed", width=180
+            )
+            places = partial(hand.change_places, shown, name, str(other))
+            st.button("Change places", key="move:places", on_click=_try, args=(desk, places))
     if _TOLD in st.session_state:
         st.html(f'<div class="fault">{escape(st.session_state[_TOLD])}</div>')
 
