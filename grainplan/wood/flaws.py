@@ -1,9 +1,13 @@
 """Flaws that the program proposes on a broad side. The maker has the last word.
 
-Knots and wane are found here, dark streaks along the grain and patches of another colour in rooms of their own.
+Knots and wane are found here, dark streaks along the grain (checks, pith, pitch pockets) in a room of their own.
 
 The knot weights were fitted to the labels of 16 frames and two boards of sawn softwood (Kodytek, Bodzas, Bilik 2021,
 doi 10.5281/zenodo.4694695, CC BY 4.0), as a logistic regression over the pixels; a third board was kept apart.
+
+Not proposed: sapwood, since a border of paler, less red wood along an edge was found on 15 of 16 drawn boards that have
+sapwood, but on 8 of 16 that have none too, and along most of a real board where none was labelled; stain, since there
+are no open pictures with such labels to measure it on. The maker enters both.
 """
 
 from __future__ import annotations
