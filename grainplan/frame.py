@@ -6,12 +6,17 @@ from dataclasses import dataclass
 from typing import Literal
 
 from grainplan.units import MM_PER_INCH as _INCH
+from grainplan.units import Units, format_length
 
 Match = Literal["book", "slip", "running"]
 RailGrain = Literal["skip", "save"]
 Seen = Literal["front", "both"]
 Part = Literal["lower", "upper", "panel"]
 View = Literal["front", "left side", "right side", "back"]
+MOST_PLAY_MM = _INCH / 32
+"""A panel looser than this in its groove rattles (common practice)."""
+LEAST_TONGUE_MM = _INCH / 8
+"""A thinner tongue breaks easily (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +76,47 @@ class PanelMaking:
             raise ValueError(f"end_gap_mm must be 0 or more and less than the groove, got {self.end_gap_mm}")
         if self.strips is not None and not 1 <= self.strips <= 4:
             raise ValueError(f"a panel has 1 to 4 strips, got {self.strips}")
+        if self.tongue_mm is not None and not 0 < self.tongue_mm < self.thickness_mm:
+            raise ValueError(f"a tongue is thinner than its panel, got {self.tongue_mm} of {self.thickness_mm}")
+
+    @property
+    def has_tongue(self) -> bool:
+        """Whether the panel is thinned all round to what enters the groove."""
+        return self.edge != "flat" and self.tongue_mm is not None
+
+    @property
+    def enters_mm(self) -> float:
+        """How thick the panel is where it enters the groove, mm."""
+        return self.tongue_mm if self.has_tongue and self.tongue_mm is not None else self.thickness_mm
+
+    def shape_field(self, width_mm: float, height_mm: float) -> tuple[float, float] | None:
+        """What stays at full thickness of a finished panel, across and along, mm; None for a flat one.
+
+        The tongue is as wide as the groove is deep: so the shoulder stands as far from stile and rail as the panel's
+        edge stands from the bottom of its groove, and closes no sooner when the panel grows. Plain geometry.
+        """
+        if not self.has_tongue:
+            return None
+        return width_mm - 2 * self.groove_mm, height_mm - 2 * self.groove_mm
+
+    def judge_edge(self, units: Units) -> tuple[str, ...]:
+        """What is to be said of the edge in its groove, in sentences."""
+        said, what = [], "tongue" if self.has_tongue else "flat edge"
+        enters = format_length(self.enters_mm, units)
+        if self.has_tongue and self.enters_mm < LEAST_TONGUE_MM - 1e-6:
+            least = format_length(LEAST_TONGUE_MM, units)
+            said.append(f"a tongue of {enters} breaks easily; {least} is the least by common practice")
+        if self.groove_width_mm is not None:
+            groove, play = format_length(self.groove_width_mm, units), self.groove_width_mm - self.enters_mm
+            if play < -0.01:
+                said.append(f"the {what} is {enters} thick and does not go into a groove {groove} wide")
+            elif play > MOST_PLAY_MM + 1e-6:
+                loose = format_length(play, units)
+                said.append(
+                    f"the {what} is {enters} thick in a groove {groove} wide: {loose} of play, and the panel rattles; "
+                    "make the groove narrower or what enters it thicker"
+                )
+        return tuple(said)
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,11 +126,24 @@ class Continuity:
 
 @dataclass(frozen=True, slots=True)
 class PlannedPanel:
-    """A finished panel and its strips, left to right as seen from the front."""
+    """A finished panel and its strips, left to right as seen from the front.
+
+    Parameters
+    ----------
+    width_mm, height_mm : float
+        Finished, with what enters the grooves.
+    strips : tuple of Strip
+    tongue_mm : float or None
+        How thick a rebated or raised panel is where it enters its groove; None for a flat one.
+    field_mm : (float, float) or None
+        What stays of it at full thickness, across and along.
+    """
 
     width_mm: float
     height_mm: float
     strips: tuple[Strip, ...]
+    tongue_mm: float | None = None
+    field_mm: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

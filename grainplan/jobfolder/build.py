@@ -47,6 +47,7 @@ def build_job(shape: JobShape, file: Path, *, sha256: str) -> Job:
         remarks=(
             *dict.fromkeys(remark for _, remark in woods if remark),
             *_remark_on_mirrors(shape),
+            *(f"[panel], edge: {said}" for said in _build_panel(shape).judge_edge(shape.units or "in")),
         ),
         bays=tuple(_build_bay(b, {other.name for other in shape.bay}) for b in shape.bay),
         species={wood.name: wood for wood, _ in woods},

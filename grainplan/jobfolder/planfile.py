@@ -170,6 +170,7 @@ def _bay_to_json(bay: PlannedBay) -> Table:
             table[part] = {
                 "width_mm": round_mm(panel.width_mm),
                 "height_mm": round_mm(panel.height_mm),
+                **_edge_to_json(panel),
                 "strips": [_strip_to_json(strip) for strip in panel.strips],
             }
     table["seams"] = [_seam_to_json(seam) for seam in bay.seams]
@@ -178,6 +179,13 @@ def _bay_to_json(bay: PlannedBay) -> Table:
         table["why"] = bay.why
     table["caveats"] = list(bay.caveats)
     return table
+
+
+def _edge_to_json(panel: PlannedPanel) -> Table:
+    """What a panel with a tongue has beside its size; nothing for a flat one."""
+    if panel.tongue_mm is None or panel.field_mm is None:
+        return {}
+    return {"tongue_mm": round_mm(panel.tongue_mm), "field_mm": to_mm(panel.field_mm)}
 
 
 def _strip_to_json(strip: Strip) -> Table:
@@ -330,6 +338,7 @@ def _read_bay(table: Mapping[str, Any]) -> PlannedBay:
             float(table[part]["width_mm"]),
             float(table[part]["height_mm"]),
             tuple(_read_strip(strip, f"bay {name}, {part}") for strip in table[part]["strips"]),
+            *_read_edge(table[part]),
         )
         for part in _PARTS
         if part in table
@@ -355,6 +364,13 @@ def _read_bay(table: Mapping[str, Any]) -> PlannedBay:
         why=str(table.get("why", "")),
         caveats=read_words(table["caveats"]),
     )
+
+
+def _read_edge(table: Mapping[str, Any]) -> tuple[float | None, tuple[float, float] | None]:
+    if "tongue_mm" not in table:
+        return None, None
+    width, height = (float(v) for v in table["field_mm"])
+    return float(table["tongue_mm"]), (width, height)
 
 
 def _read_strip(table: Mapping[str, Any], place: str) -> Strip:

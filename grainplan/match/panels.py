@@ -48,7 +48,9 @@ def write_bay(stacked: Stacked, bay: FilledBay, book: SeamBook) -> PlannedBay:
     for piece in bay.kind.cut.pieces:
         standing = _stand(bay, piece.part)
         strips = tuple(_write_strip(stacked, one, bay, piece) for one in standing)
-        panels[piece.part] = PlannedPanel(piece.size.width_mm, piece.size.height_mm, strips)
+        sizes, making = (piece.size.width_mm, piece.size.height_mm), stacked.request.making
+        tongue = making.enters_mm if making.has_tongue else None
+        panels[piece.part] = PlannedPanel(*sizes, strips, tongue, making.shape_field(*sizes))
         seams += list(_write_seams(book, standing, bay, piece))
     request = stacked.request
     caveats = (

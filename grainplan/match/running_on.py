@@ -48,7 +48,9 @@ def write_continuity(bay: FilledBay, book: SeamBook) -> Continuity | None:
             if isinstance(score, NotFound):
                 steps.append(_expect(book, bay, lying, pair))
                 fits.append(None)
-                caveats += [score.reason, MIRROR_UNSEEN if mirrored else UNSEEN] if book.request.surfaces else []
+                if book.request.surfaces:
+                    foretold = [] if steps[-1] is None else [MIRROR_UNSEEN if mirrored else UNSEEN]
+                    caveats += [score.reason, *foretold]
                 continue
             steps.append(score.step_mm)
             fits.append(score.fit)

@@ -42,7 +42,7 @@ def explain_bay(stacked: Stacked, bay: FilledBay, planned: PlannedBay, cheapest:
                 f"board {name} would look better by {difference:.2f}, but the wood or another bay makes it cost more"
             )
         else:
-            says.append(f"the next best board for its look, {name}, would be worse by {-difference:.2f}")
+            says.append(f"the next best board for its look, {name}, would be worse by {max(0.0, -difference):.2f}")
     else:
         says.append("no other board is long, wide and sound enough for it")
     return "; ".join(says) + "."

@@ -142,6 +142,9 @@ def _size_rows(sheet: BaySheet, *, job: Job) -> list[tuple[str, ...]]:
         seen = (sheet.bay.sight_heights_mm[part], sheet.bay.width_mm)
         sizes = (rough, (panel.height_mm, panel.width_mm), seen)
         rows.append((part, *(" × ".join(write_size(v, job.units) for v in pair) for pair in sizes)))
+        if panel.field_mm is not None:
+            field = " × ".join(write_size(v, job.units) for v in reversed(panel.field_mm))
+            rows.append(("its field", "", field, ""))
     return rows
 
 
@@ -173,6 +176,7 @@ def _tell_gluing(sheet: BaySheet, *, job: Job) -> list[str]:
             if any(p.of > 1 for p in sheet.pieces)
             else []
         ),
+        *_tell_edge(sheet, job=job),
         "Trim evenly: the seam, or the middle of the panel, stays in the middle of the opening.",
     ]
     if sheet.planned.is_end_matched:
@@ -189,6 +193,20 @@ def _tell_gluing(sheet: BaySheet, *, job: Job) -> list[str]:
             f"(rise {format_length(arch.rise_mm, units)}), the panel's {format_length(arch.radius_mm + reach, units)}."
         )
     return [*points, cautions.FINISH_FIRST]
+
+
+def _tell_edge(sheet: BaySheet, *, job: Job) -> list[str]:
+    """How the edge of a panel is shaped that enters its groove by a tongue."""
+    making, units = job.panel, job.units
+    if all(panel.tongue_mm is None for panel in sheet.planned.panels.values()):
+        return []
+    tongue, wide = format_length(making.enters_mm, units), format_length(making.groove_mm, units)
+    deep = format_length(making.thickness_mm - making.enters_mm, units)
+    how = "Rebate" if making.edge == "rebated" else "Raise the field"
+    said = f"{how} once it is trimmed: {wide} wide and {deep} deep all round; a tongue of {tongue} is left round the field."
+    if making.groove_width_mm is not None:
+        said += f" Try it in the groove of {format_length(making.groove_width_mm, units)} before the frame is glued."
+    return [said, cautions.SMALL_EDGE]
 
 
 def _seam_words(sheet: BaySheet, *, job: Job) -> list[str]:

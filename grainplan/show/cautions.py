@@ -26,6 +26,10 @@ CROSSCUT = (
 )
 PLANE = "Plane: nothing below the machine's limits, light cuts, one piece at a time, stand to the side. No loose knots."
 JOINT = "Joint: hollow side down, push blocks, no short or thin stock."
+SMALL_EDGE = (
+    "Tongue: across the ends first, then along the sides, in light cuts; guard and push block, the panel flat on the "
+    "table."
+)
 DUST = (
     "Dust: hardwood dust harms. Extract at the machine, wear a mask when sanding; 3 mg/m³ of hardwood dust over eight "
     "hours is the United Kingdom's limit, and others are lower."

@@ -256,15 +256,21 @@ def _draw_one_bay(piece: Piece, bay: Bay, side: PieceSide, scale: float) -> _Dra
             if sign == PREDICTED:
                 expected.append(surface.confidence)
             if opening is layout.openings[0]:
-                shown = place.strip.surface if side == "front" else {"near": "far", "far": "near"}[place.strip.surface]
-                leaves.append(
-                    Words(f"{place.strip.leaf.name} {shown}", x, 0, 17, QUIET_INK, room=(right - left) * scale)
-                )
+                leaves.append(Words(_name_leaf(place, side), x, 0, 17, QUIET_INK, room=(right - left) * scale))
+            elif planned is not None and planned.is_end_matched:
+                at = next(i for i, words in enumerate(leaves) if abs(words.x - x) < 1)
+                leaves[at] = replace(leaves[at], text=f"{leaves[at].text}, above it {_name_leaf(place, side)}")
     seed = piece.bays.index(bay)
     pixels = draw_bay_frame(layout, panels, wood=measure_wood_tone(piece), px_per_mm=fine, seed=seed)
     size = (max(1, round(layout.width_mm * scale)), max(1, round(layout.height_mm * scale)))
     shown_px = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
     return _DrawnBay(bay, shown_px, tuple(signs), tuple(leaves), tuple(expected))
+
+
+def _name_leaf(place: StripPlace, side: PieceSide) -> str:
+    """A leaf with the surface of it that shows on this side."""
+    shown = place.strip.surface if side == "front" else {"near": "far", "far": "near"}[place.strip.surface]
+    return f"{place.strip.leaf.name} {shown}"
 
 
 def _find_shown(piece: Piece, planned: PlannedBay | None) -> Surfaces:

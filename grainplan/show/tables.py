@@ -92,14 +92,19 @@ def _tabulate_spares(plan: Plan) -> list[Row]:
 
 
 def _tabulate_panels(job: Job, plan: Plan) -> list[Row]:
+    edges = ("tongue_mm", "field_width_mm", "field_height_mm")
     rows: list[Row] = [
-        ("bay", "panel", "width", "height", "width_mm", "height_mm", "rough_width_mm", "rough_height_mm")
+        ("bay", "panel", "width", "height", "width_mm", "height_mm", "rough_width_mm", "rough_height_mm", *edges)
     ]
     for bay in plan.bays:
         for part, panel in bay.panels.items():
             rough = (panel.width_mm + 2 * job.shop.over_width_mm, panel.height_mm + 2 * job.shop.over_length_mm)
             printed = (format_length(v, job.units, smallest=32) for v in (panel.width_mm, panel.height_mm))
-            rows.append((bay.name, part, *printed, *(f"{v:.2f}" for v in (panel.width_mm, panel.height_mm, *rough))))
+            sizes = (f"{v:.2f}" for v in (panel.width_mm, panel.height_mm, *rough))
+            edge = ("", "", "")
+            if panel.tongue_mm is not None and panel.field_mm is not None:
+                edge = (f"{panel.tongue_mm:.2f}", f"{panel.field_mm[0]:.2f}", f"{panel.field_mm[1]:.2f}")
+            rows.append((bay.name, part, *printed, *sizes, *edge))
     return rows
 
 
