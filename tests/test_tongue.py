@@ -81,5 +81,5 @@ def test_sheets_and_tables_tell_the_tongue(tmp_path):
     (tmp_path / "sheets.pdf").write_bytes(draw_sheets(job, plan))
     shown = subprocess.run(["pdftotext", tmp_path / "sheets.pdf", "-"], capture_output=True, text=True, check=True)
     text = " ".join(shown.stdout.split())
-    assert "3/8 in wide and 1/16 in deep all round; a tongue of 3/16 in is left round the field" in text
+    assert "3/8 in wide and 1/16 in deep all round; the tongue left is 3/16 in thick" in text
     assert "its field" in text

@@ -203,7 +203,7 @@ def _tell_edge(sheet: BaySheet, *, job: Job) -> list[str]:
     tongue, wide = format_length(making.enters_mm, units), format_length(making.groove_mm, units)
     deep = format_length(making.thickness_mm - making.enters_mm, units)
     how = "Rebate" if making.edge == "rebated" else "Raise the field"
-    said = f"{how} once it is trimmed: {wide} wide and {deep} deep all round; a tongue of {tongue} is left round the field."
+    said = f"{how} once it is trimmed: {wide} wide and {deep} deep all round; the tongue left is {tongue} thick."
     if making.groove_width_mm is not None:
         said += f" Try it in the groove of {format_length(making.groove_width_mm, units)} before the frame is glued."
     return [said, cautions.SMALL_EDGE]
