@@ -99,7 +99,9 @@ def write_choice(stacked: Stacked, selection: Selection, others: tuple[Selection
         bays=bays,
         unfilled=explain_unfilled(stacked, filled),
         offcuts=list_offcuts(stacked.stock, filled, request.shop),
-        others=tuple(_write_other(stacked, filled, parts, other) for other in others),
+        others=tuple(
+            sorted((_write_other(stacked, filled, parts, other) for other in others), key=lambda other: other.cost)
+        ),
         caveats=(stacked.money.sentence,),
         weights=request.weights,
     )
