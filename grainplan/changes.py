@@ -143,8 +143,7 @@ def _set_pieces(job: Job, board: RoughBoard, pieces: Sequence[Piece]) -> editing
         }
         for piece in pieces
     ]
-    place: Place = ("board", board.name, "pieces")
-    return editing.set_value(place, rows) if rows else editing.remove_value(place)
+    return _set_rows(("board", board.name, "pieces"), rows)
 
 
 def set_grey_card(job: Job, place: Place, *, box: Box | None) -> Job:
@@ -344,7 +343,11 @@ def _set_clear(job: Job, board: RoughBoard, spots: Sequence[ClearSpot]) -> editi
         }
         for spot in spots
     ]
-    place: Place = ("board", board.name, "clear")
+    return _set_rows(("board", board.name, "clear"), rows)
+
+
+def _set_rows(place: Place, rows: Sequence[Mapping[str, Any]]) -> editing.Edit:
+    """A list of tables under one key; the key goes with the last of them."""
     return editing.set_value(place, rows) if rows else editing.remove_value(place)
 
 

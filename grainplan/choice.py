@@ -147,7 +147,6 @@ def choose_again(
     progress, should_stop : callable
     """
     job, _ = cut_free(job, ())
-    job, _ = cut_free(job, ())
     resaws = resaw_as(before.plan, job)
     known = (before.surfaces, before.books)
     outcome = _choose(job, before.boards, resaws, known=known, watch=(progress, should_stop))
@@ -210,11 +209,6 @@ def see_job(
 ) -> Sight:
     """What is known of all leaves of a job that is sawn this way, without choosing anew."""
     return see_leaves(job, boards, resaws, sawn=read_leaves(job), looking=Looking(progress=progress))
-
-
-def see_surfaces(job: Job, boards: Sequence[MeasuredBoard], resaws: Mapping[str, Resaw | NotFound]) -> Surfaces:
-    """The pictures alone of :func:`see_job`."""
-    return see_job(job, boards, resaws).surfaces
 
 
 def _use_of(name: str, found: Resaw | NotFound) -> BoardUse:

@@ -39,6 +39,7 @@ from grainplan.picture import Picture, Pixels
 from grainplan.pieces import cut_free
 from grainplan.plan import OtherPlan, PlannedBay
 from grainplan.progress import ShouldStop, never_stop
+from grainplan.repair import still_fits
 from grainplan.show.board_end import BoardEnd, draw_board_end
 from grainplan.show.foretold import FORETOLD_FOLDER
 from grainplan.show.markers import draw_markers
@@ -80,10 +81,7 @@ def find_outcome(job: Job, measured: Mapping[str, MeasuredBoard]) -> Outcome | N
     except PlanError:
         return None
     job, boards = cut_free(job, tuple(measured.values()))
-    used = {strip.leaf.board for bay in plan.bays for panel in bay.panels.values() for strip in panel.strips}
-    if not used <= {board.name for board in boards} or not {bay.name for bay in plan.bays} <= {
-        bay.name for bay in job.bays
-    }:
+    if not still_fits(plan, job, {board.name for board in boards}):
         return None
     sight = see_job(job, boards, resaw_as(plan, job))
     return Outcome(job, boards, plan, sight.surfaces, (job.folder / PLAN_FILE,), foretold=sight.foretold)
@@ -215,7 +213,7 @@ def mark_choice(job: Job, outcome: Outcome | None) -> Hashable:
     drawn = (job.title, job.frame, job.bays, job.shop.joint_mm, mark_measured(job))
     if outcome is None:
         return drawn
-    return (*drawn, id(outcome.surfaces), tuple((bay.name, _lie(bay)) for bay in outcome.plan.bays))
+    return (*drawn, id(outcome.surfaces), tuple((bay.name, bay.lie) for bay in outcome.plan.bays))
 
 
 def take_other(outcome: Outcome, other: OtherPlan) -> Outcome:
@@ -296,16 +294,8 @@ def draw_broad_side(board: MeasuredBoard, side: BroadSide, *, width_px: int = 26
 
 def list_moved(before: Outcome, after: Outcome) -> tuple[PlannedBay, ...]:
     """The bays that lie otherwise than they did, by more than a tenth of a millimetre."""
-    was = {bay.name: _lie(bay) for bay in before.plan.bays}
-    return tuple(bay for bay in after.plan.bays if _lie(bay) != was.get(bay.name))
-
-
-def _lie(bay: PlannedBay) -> tuple[object, ...]:
-    return tuple(
-        (part, s.leaf, s.surface, s.foot, *(round(v, 1) for v in (*s.x_mm, *s.y_mm)))
-        for part, panel in bay.panels.items()
-        for s in panel.strips
-    )
+    was = {bay.name: bay.lie for bay in before.plan.bays}
+    return tuple(bay for bay in after.plan.bays if bay.lie != was.get(bay.name))
 
 
 def list_likenesses(folder: Path, leaf: Leaf) -> tuple[Path, ...]:

@@ -162,6 +162,25 @@ class PlannedBay:
         """Whether its upper panel stands on its head and mirrors the lower one across the rail."""
         return self.continuity is not None and self.continuity.end_match
 
+    @property
+    def strips(self) -> tuple[Strip, ...]:
+        """All its strips, panel by panel from the foot up, left to right."""
+        return tuple(strip for panel in self.panels.values() for strip in panel.strips)
+
+    @property
+    def leaves(self) -> tuple[Leaf, ...]:
+        """The leaves that it stands on, each once."""
+        return tuple(dict.fromkeys(strip.leaf for strip in self.strips))
+
+    @property
+    def lie(self) -> tuple[object, ...]:
+        """Where its strips lie, to a tenth of a millimetre: equal for bays that are cut from the same wood."""
+        return tuple(
+            (part, s.leaf, s.surface, s.foot, *(round(v, 1) for v in (*s.x_mm, *s.y_mm)))
+            for part, panel in self.panels.items()
+            for s in panel.strips
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class BoardUse:

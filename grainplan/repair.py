@@ -10,7 +10,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from grainplan.aftersaw import list_lost, read_leaves
-from grainplan.boards import Leaf, MeasuredBoard
+from grainplan.boards import MeasuredBoard
 from grainplan.choice import Outcome, choose_again, make_plan, resaw_as
 from grainplan.errors import GrainplanError
 from grainplan.job import Job, Keep
@@ -43,7 +43,7 @@ def plan_on(
     """
     looking = looking or Looking()
     plan = earlier.plan if isinstance(earlier, Outcome) else earlier
-    if plan is None or not _still_fits(plan, cut_free(job, ())[0]):
+    if plan is None or not still_fits(plan, job, {board.name for board in cut_free(job, ())[0].boards}):
         return make_plan(job, boards, looking=looking)
     held = hold_done(job, plan)
     is_hurt = bool(list_hurt(plan, job))
@@ -79,16 +79,16 @@ def replace_keeps(outcome: Outcome, job: Job) -> Outcome:
     return replace(outcome, job=replace(outcome.job, keeps=job.keeps))
 
 
-def _still_fits(plan: Plan, job: Job) -> bool:
+def still_fits(plan: Plan, job: Job, boards: Collection[str]) -> bool:
     """Whether the boards and bays that a plan speaks of are still there."""
-    used = {leaf.board for bay in plan.bays for leaf in _list_leaves(bay)}
-    return used <= {board.name for board in job.boards} and {b.name for b in plan.bays} <= {b.name for b in job.bays}
+    used = {leaf.board for bay in plan.bays for leaf in bay.leaves}
+    return used <= set(boards) and {bay.name for bay in plan.bays} <= {bay.name for bay in job.bays}
 
 
 def list_hurt(plan: Plan, job: Job) -> tuple[str, ...]:
     """The bays of a plan that stand on a leaf which is lost."""
     lost = list_lost(job)
-    return tuple(bay.name for bay in plan.bays if any(leaf in lost for leaf in _list_leaves(bay)))
+    return tuple(bay.name for bay in plan.bays if any(leaf in lost for leaf in bay.leaves))
 
 
 def hold_done(job: Job, plan: Plan) -> Job:
@@ -152,7 +152,7 @@ class _Attempts:
             for bay in self.before.plan.bays
             if bay.name not in hurt
             and bay.name not in kept
-            and not any((name, leaf.board) in shut for leaf in _list_leaves(bay) for name in (bay.name, None))
+            and not any((name, leaf.board) in shut for leaf in bay.leaves for name in (bay.name, None))
         }
 
     @property
@@ -192,31 +192,18 @@ def _let_others_move(attempts: _Attempts, found: Outcome | None, *, progress: Pr
     return best or free
 
 
-def _list_leaves(bay: PlannedBay) -> tuple[Leaf, ...]:
-    return tuple(dict.fromkeys(strip.leaf for panel in bay.panels.values() for strip in panel.strips))
-
-
-def _lie(bay: PlannedBay) -> tuple[object, ...]:
-    """Where the strips of a bay lie, to a tenth of a millimetre."""
-    return tuple(
-        (part, s.leaf, s.surface, s.foot, *(round(v, 1) for v in (*s.x_mm, *s.y_mm)))
-        for part, panel in bay.panels.items()
-        for s in panel.strips
-    )
-
-
 def _tell_changes(before: Plan, after: Plan, job: Job) -> tuple[str, ...]:
     """Which bays changed and why, a sentence for each lost leaf and one for what else had to move."""
     now = {bay.name: bay for bay in after.bays}
     lost, hurt = list_lost(job), list_hurt(before, job)
     told = []
     for leaf, why in lost.items():
-        names = [bay.name for bay in before.bays if leaf in _list_leaves(bay)]
+        names = [bay.name for bay in before.bays if leaf in bay.leaves]
         if names:
             moves = "; ".join(_tell_move(bay, now.get(bay.name)) for bay in before.bays if bay.name in names)
             told.append(f"leaf {leaf.name} is lost ({why}): {moves}")
     others = [bay for bay in before.bays if bay.name not in hurt]
-    moved = [bay for bay in others if bay.name not in now or _lie(bay) != _lie(now[bay.name])]
+    moved = [bay for bay in others if bay.name not in now or bay.lie != now[bay.name].lie]
     if moved:
         told.append(f"to make room, {'; '.join(_tell_move(bay, now.get(bay.name)) for bay in moved)}")
     if told:
@@ -227,8 +214,8 @@ def _tell_changes(before: Plan, after: Plan, job: Job) -> tuple[str, ...]:
 
 
 def _tell_move(was: PlannedBay, now: PlannedBay | None) -> str:
-    old = " | ".join(leaf.name for leaf in _list_leaves(was))
+    old = " | ".join(leaf.name for leaf in was.leaves)
     if now is None:
         return f"{was.name}, which stood on {old}, finds no other leaves"
-    new = " | ".join(leaf.name for leaf in _list_leaves(now))
+    new = " | ".join(leaf.name for leaf in now.leaves)
     return f"{was.name} moves from {old} to {new}" if new != old else f"{was.name} moves along {old}"

@@ -182,14 +182,6 @@ class Pool:
 
 
 @dataclass(frozen=True, slots=True)
-class HalfPair:
-    """Two half panels, rows of the candidates, that make one panel."""
-
-    first: int
-    second: int
-
-
-@dataclass(frozen=True, slots=True)
 class Selection:
     """A set of candidates that fits, and what is known about it.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from grainplan.boards import Leaf, Surface
 from grainplan.errors import NotFound
 from grainplan.match.arrange import StripPlace
 from grainplan.match.edges import EdgeScore
@@ -90,14 +89,7 @@ def _expect(book: SeamBook, bay: FilledBay, lying: Lying, pair: _Pair) -> float 
     return expect_jump(bay.kind, lying.stock.board)
 
 
-def _say_doubt(book: SeamBook, lying: Lying, pair: _Pair) -> list[str]:
-    """What is predicted and not yet seen."""
-    shown: dict[tuple[Leaf, Surface], None] = dict.fromkeys(name_pair(lying.stock.board, lying.first, pair))
-    if not lying.option.is_end_matched:
-        shown = dict.fromkeys([next(iter(shown))])
-    said = []
-    for leaf, surface in shown:
-        found = book.request.surfaces.get((leaf, surface))
-        if found is not None and found.seen == "inside":
-            said.append(f"{leaf.name} {surface} is predicted, confidence {found.confidence:.2f}")
-    return said
+def _say_doubt(book: SeamBook, lying: Lying, pair: _Pair) -> tuple[str, ...]:
+    """What is predicted and not yet seen: both surfaces of an end match, else the one that runs on."""
+    shown = list(dict.fromkeys(name_pair(lying.stock.board, lying.first, pair)))
+    return book.say_predicted(shown if lying.option.is_end_matched else shown[:1])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -196,13 +197,15 @@ class SeamBook:
 
     def say_doubt(self, board: MeasuredBoard, first_leaf: int, seam: tuple[StripPlace, StripPlace]) -> tuple[str, ...]:
         """What the maker should know where one of the surfaces is predicted and not yet seen."""
-        said = []
-        for strip in seam:
-            leaf = Leaf(board.name, first_leaf + strip.leaf + 1)
-            found = self.request.surfaces.get((leaf, strip.surface))
-            if found is not None and found.seen == "inside":
-                said.append(f"{leaf.name} {strip.surface} is predicted, confidence {found.confidence:.2f}")
-        return tuple(said)
+        return self.say_predicted((Leaf(board.name, first_leaf + strip.leaf + 1), strip.surface) for strip in seam)
+
+    def say_predicted(self, shown: Iterable[SurfaceKey]) -> tuple[str, ...]:
+        """Which of these surfaces are predicted and not yet seen, a sentence each."""
+        return tuple(
+            f"{leaf.name} {surface} is predicted, confidence {found.confidence:.2f}"
+            for leaf, surface in shown
+            if (found := self.request.surfaces.get((leaf, surface))) is not None and found.seen == "inside"
+        )
 
     def _is_outside(self, leaf: Leaf, surface: Surface) -> bool:
         return self.request.surfaces[leaf, surface].seen == "own side"

@@ -39,6 +39,11 @@ class _Wanted:
         """How much would be lost with it."""
         return self.bay.matters * self.size.width_mm * self.size.height_mm
 
+    @property
+    def kind(self) -> tuple[float, float, str]:
+        """Panels of one kind are looked for once."""
+        return (round(self.size.width_mm, 2), round(self.size.height_mm, 2), self.bay.seen)
+
 
 def choose_with_spare(
     request: Request,
@@ -93,14 +98,13 @@ def _find_left_over(request: Request, plan: Plan, wanted: list[_Wanted]) -> tupl
     """Spares in what stays of the boards that are sawn anyhow, each for panels that the ones before it do not fit."""
     spares: list[Spare] = []
     held = replace(request, kept=tuple(pin_bay(bay) for bay in plan.bays), spare_pair=False)
-    sawn = {s.leaf.board for bay in plan.bays for panel in bay.panels.values() for s in panel.strips}
+    sawn = {leaf.board for bay in plan.bays for leaf in bay.leaves}
     tried: set[tuple[float, float, str]] = set()
     for want in wanted:
-        size = (round(want.size.width_mm, 2), round(want.size.height_mm, 2), want.bay.seen)
         covered = any(f.bay == want.bay.name and f.panel == want.part for s in spares for f in s.replaces)
-        if covered or size in tried:
+        if covered or want.kind in tried:
             continue
-        tried.add(size)
+        tried.add(want.kind)
         asked, name = _ask_for(held, want)
         closed = [board.name for board in request.boards if board.name not in sawn]
         asked = replace(asked, left_out=(*asked.left_out, *(LeaveOut(board, name) for board in closed)))
@@ -122,10 +126,9 @@ def _make_room(request: Request, plan: Plan, wanted: list[_Wanted]) -> tuple[Pla
     reason = ""
     tried: set[tuple[float, float, str]] = set()
     for want in wanted:
-        size = (round(want.size.width_mm, 2), round(want.size.height_mm, 2), want.bay.seen)
-        if size in tried:
+        if want.kind in tried:
             continue
-        tried.add(size)
+        tried.add(want.kind)
         offers = []
         for base, is_same in ((held, True), (replace(request, spare_pair=False), False)):
             asked, name = _ask_for(base, want)

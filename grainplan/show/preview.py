@@ -109,8 +109,7 @@ def show_guesses(piece: Piece) -> Piece:
 
 def has_guesses(piece: Piece) -> bool:
     """Whether any strip that shows at the front has not been seen itself."""
-    strips = [s for bay in piece.planned.values() for panel in bay.panels.values() for s in panel.strips]
-    return any(s.seen in ("inside", "stand-in") for s in strips)
+    return any(s.seen in ("inside", "stand-in") for bay in piece.planned.values() for s in bay.strips)
 
 
 def draw_piece(piece: Piece, side: PieceSide, *, width_px: int = 2000) -> Pixels:
@@ -277,8 +276,7 @@ def _find_shown(piece: Piece, planned: PlannedBay | None) -> Surfaces:
     """The surfaces of a bay's leaves as they are to be drawn."""
     if planned is None or not piece.misty:
         return piece.surfaces
-    leaves = {strip.leaf for panel in planned.panels.values() for strip in panel.strips}
-    return {key: cover_with_mist(surface) for key, surface in piece.surfaces.items() if key[0] in leaves}
+    return {key: cover_with_mist(surface) for key, surface in piece.surfaces.items() if key[0] in planned.leaves}
 
 
 def _across(place: StripPlace, width_mm: float, side: PieceSide) -> tuple[float, float]:

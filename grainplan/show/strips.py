@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from grainplan.geometry import Box
 from grainplan.plan import PlannedPanel, Strip
 
 
@@ -43,12 +42,6 @@ class StripPlace:
     def board_point(self, across_mm: float, up_mm: float) -> tuple[float, float]:
         """The (x, y) of the board that shows at a place of the opening, mm; the same on the front and from behind."""
         return self.x_at_sill_mm + self.x_step * up_mm, self.y_at_left_mm + self.y_step * across_mm
-
-    def seen_box(self, width_mm: float, height_mm: float) -> Box:
-        """The part of the leaf that shows in an opening of this size, board frame."""
-        x0, y0 = self.board_point(max(0.0, self.left_mm), 0.0)
-        x1, y1 = self.board_point(min(width_mm, self.right_mm), height_mm)
-        return Box(min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1))
 
 
 def place_strips(
