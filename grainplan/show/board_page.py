@@ -211,7 +211,8 @@ def _draw_saw_order(page: Page, sheet: BoardSheet, x: float, width: float, job: 
     use, paper = sheet.use, page.paper
     y = page.y_mm + 6
     if not use.cuts_mm:
-        return paper.write_block((x, y), "One leaf: nothing to resaw, plane it to thickness.", width_mm=width) + 6
+        y += paper.write_block((x, y), "One leaf: nothing to resaw, plane it to thickness.", width_mm=width)
+        return _draw_resaw_notes(page, use, (x, y), width_mm=width) - page.y_mm
     rows = [
         (_nth(turn), write_finely(cut, job.units), sheet.leaves[number + 1].name)
         for turn, (number, cut) in enumerate(reversed(list(enumerate(use.cuts_mm))), start=1)
@@ -224,8 +225,18 @@ def _draw_saw_order(page: Page, sheet: BoardSheet, x: float, width: float, job: 
         spare = f"only {format_length(use.spare_mm, job.units)}" if use.spare_mm >= _HAIR_MM else "nothing"
         words = f"TIGHT: {spare} to spare. A cut that wanders spoils a leaf."
         y += paper.write_block((x, y), words, Ink(9.5, bold=True), width_mm=width)
+    y = _draw_resaw_notes(page, use, (x, y), width_mm=width)
     y += paper.write_points((x, y + 0.8), cautions.RESAW, Ink(7.5), width_mm=width)
     return y - page.y_mm
+
+
+def _draw_resaw_notes(page: Page, use: BoardUse, at_mm: tuple[float, float], *, width_mm: float) -> float:
+    """Doubts of how the board is resawn, where it is; where they end, mm."""
+    x, y = at_mm
+    for caveat in use.caveats:
+        if not (use.tight and caveat.startswith("tight")):
+            y += page.paper.write_block((x, y), f"⚠ {_sentence(caveat)}", Ink(8.5, bold=True), width_mm=width_mm)
+    return y
 
 
 def _draw_planing(page: Page, sheet: BoardSheet, x: float, width: float, job: Job) -> float:
@@ -409,7 +420,6 @@ def _draw_notes(page: Page, sheet: BoardSheet, *, job: Job) -> None:
     for leaf in sheet.leaves:
         cuts = _order_leaf(sheet, leaf, job=job) if sheet.pieces_of(leaf) else ()
         flags += [f"{leaf.name}: {said}." for said in flag_cuts(cuts, shop, units=job.units)]
-    flags += [_sentence(c) for c in use.caveats if not (use.tight and c.startswith("tight"))]
     flags += _tell_outer_sides(sheet, job=job)
     ink = Ink(9, bold=True)
     for said in flags:
