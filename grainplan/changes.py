@@ -451,6 +451,9 @@ def _edit_value(job: Job, place: Place, value: Any) -> editing.Edit:
         return editing.remove_value(place)
     if len(place) == 3 and place[0] == "bay" and place[2] == "name":
         return editing.rename_bay(job.bays[int(place[1])].name, value)
+    if place[0] == "board" and place[-1] == "name":
+        board = job.boards[int(place[1])]
+        return editing.rename_board(board.pieces[int(place[3])].name if "pieces" in place else board.name, value)
     return editing.set_value(place, value)
 
 

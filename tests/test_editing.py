@@ -200,6 +200,15 @@ def test_a_new_name_goes_everywhere(tmp_path):
     assert len([line for line in changes if line.startswith("+")]) == 5
 
 
+def test_a_piece_that_is_renamed_keeps_what_the_file_says_of_its_leaves(tmp_path):
+    pieces = '{ name = "foot B", x = ["0 in", "20 in"] }, { name = "head B", x = ["21 in", "40 in"] }'
+    text = TWO.replace('name = "B"\n', f'name = "B"\npieces = [{pieces}]\n')
+    text += '\n[[leaf]]\nleaf = "foot B1"\nlost = "it split"\n'
+    job, _ = _save(tmp_path, edit.rename_board("foot B", "Short"), text=text)
+    assert [piece.name for piece in job.board("B").pieces] == ["Short", "head B"]
+    assert job.leaf_reports[0].leaf == Leaf("Short", 1)
+
+
 def test_boards_and_bays_are_added_after_the_others(tmp_path):
     board = {
         "name": "C",

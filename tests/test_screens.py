@@ -543,6 +543,15 @@ def test_a_bay_that_is_renamed_is_renamed_wherever_the_file_speaks_of_it(monkeyp
     assert not app.exception
 
 
+def test_a_board_that_is_renamed_stays_on_the_bench_and_keeps_what_was_decided_of_it(monkeypatch, folder) -> None:
+    changes.leave_out(steps.open_job(folder), board="B")
+    app = bench(start(monkeypatch, folder), "B")
+    field(app, "Name").set_value("Butt").run()
+    assert read(folder)["leave_out"] == [{"board": "Butt"}]
+    assert "Board Butt" in words_on(app)
+    assert not app.exception
+
+
 def test_a_board_that_stays_in_the_rack(monkeypatch, folder) -> None:
     app = bench(start(monkeypatch, folder), "B")
     button(app, "leave:B").click().run()

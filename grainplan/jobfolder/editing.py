@@ -154,13 +154,13 @@ def rename_bay(old: str, new: str) -> Edit:
 
 
 def rename_board(old: str, new: str) -> Edit:
-    """Give a board another name, wherever the file speaks of it or of its leaves."""
+    """Give a board, or a piece of one, another name, wherever the file speaks of it or of its leaves."""
 
     def renamed(leaf: Any) -> Any:
         return f"{new}{leaf[len(old) :]}" if _board_of(leaf) == old else leaf
 
     def edit(text: TomlText) -> TomlText:
-        text = text.set_value((*_find(text, ("board", old)), "name"), new)
+        text = text.set_value((*_find_piece(text, old), "name"), new)
         for i, row in enumerate(_rows(text, "leave_out")):
             if row.get("board") == old:
                 text = text.set_value(("leave_out", i, "board"), new)
@@ -292,6 +292,15 @@ def _drop(text: TomlText, table: str, unwanted: Callable[[dict[str, Any]], bool]
         if unwanted(rows[i]):
             text = text.remove_row((table, i))
     return text
+
+
+def _find_piece(text: TomlText, name: str) -> Place:
+    """The row of a board, or of a piece of one."""
+    for i, board in enumerate(_rows(text, "board")):
+        for j, piece in enumerate(board.get("pieces") or []):
+            if isinstance(piece, dict) and piece.get("name") == name:
+                return ("board", i, "pieces", j)
+    return _find(text, ("board", name))
 
 
 def _find(text: TomlText, place: Place) -> Place:

@@ -56,7 +56,8 @@ def _say_seams(stacked: Stacked, planned: PlannedBay) -> str:
     if fits:
         panels = [panel for panel in planned.panels.values() for strip in panel.strips if strip.seen == "inside"]
         how = "as predicted" if panels else "as seen"
-        return f"its seams, {how}, fit by {min(fits):.2f} to {max(fits):.2f}"
+        least, most = f"{min(fits):.2f}", f"{max(fits):.2f}"
+        return f"its seams, {how}, fit by {least}" + (f" to {most}" if most != least else "")
     steps = [seam.step_mm for seam in front if seam.step_mm is not None]
     if steps:
         worst = max(steps)

@@ -11,7 +11,7 @@ from grainplan import changes, looks, says
 from grainplan.boards import RoughBoard
 from grainplan.job import Job
 from grainplan.screens.desk import Desk, Place
-from grainplan.screens.fields import tell_fault, tell_quiet, text_field
+from grainplan.screens.fields import pick_one, tell_fault, tell_quiet, text_field
 from grainplan.screens.flaws import show_flaws
 from grainplan.screens.sides import show_sides
 
@@ -46,10 +46,7 @@ def show_bench(desk: Desk, job: Job, board: RoughBoard) -> None:
     with left:
         _show_numbers(desk, job, board, row)
     with right:
-        view = st.segmented_control(
-            "On the bench", list(VIEWS), default="Photos", key="bench_view", label_visibility="collapsed"
-        )
-        VIEWS[view or "Photos"](desk, board, row)
+        VIEWS[pick_one("On the bench", list(VIEWS), key="bench_view")](desk, board, row)
 
 
 def _show_numbers(desk: Desk, job: Job, board: RoughBoard, row: int) -> None:
@@ -125,9 +122,9 @@ def _show_inside(desk: Desk, board: RoughBoard, row: int) -> None:
 VIEWS = {"Photos": show_sides, "Flaws": show_flaws, "Cuts": _show_cuts, "Inside": _show_inside}
 
 
-def take_to_bench(name: str) -> None:
-    """Lay a board on the bench."""
-    st.session_state["on_bench"] = name
+def take_to_bench(row: int) -> None:
+    """Lay a board on the bench, by its place in the job file: its name may change there."""
+    st.session_state["on_bench"] = row
 
 
 def put_back() -> None:

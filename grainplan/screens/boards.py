@@ -32,9 +32,9 @@ def show_boards(desk: Desk) -> None:
     """The rack, or the board that was taken from it."""
     if desk.job is None:
         return
-    name = st.session_state.get("on_bench")
-    if name in {board.name for board in desk.job.boards}:
-        show_bench(desk, desk.job, desk.job.board(str(name)))
+    row = st.session_state.get("on_bench")
+    if row is not None and row < len(desk.job.boards):
+        show_bench(desk, desk.job, desk.job.boards[row])
     else:
         _show_rack(desk, desk.job)
 
@@ -53,7 +53,7 @@ def _show_rack(desk: Desk, job: Job) -> None:
         with picture:
             _lay_down(desk, board, measured.get(board.name), share=board.length_mm / longest)
         if button.button("To the bench", key=f"take:{board.name}", width="stretch"):
-            take_to_bench(board.name)
+            take_to_bench(desk.find_row(board.name))
             st.rerun()
     _offer_another(desk)
     _offer_photographing(desk, job)
@@ -125,6 +125,6 @@ def _offer_another(desk: Desk) -> None:
         if st.form_submit_button("Put it in the rack"):
             sizes = {key: text.strip() for key, text in typed.items()}
             if desk.make(lambda job: changes.add_board(job, sizes), place=ADD) and desk.job:
-                take_to_bench(desk.job.boards[-1].name)
+                take_to_bench(len(desk.job.boards) - 1)
                 st.rerun()
     tell_fault(desk, ADD)

@@ -16,7 +16,7 @@ from grainplan.screens.begin import CHOICE, begin_choice, change_choice, warm_up
 from grainplan.screens.closer import open_closer, show_closer
 from grainplan.screens.compare import open_compare, show_compare
 from grainplan.screens.desk import Desk
-from grainplan.screens.fields import tell_fault, tell_quiet
+from grainplan.screens.fields import pick_one, tell_fault, tell_quiet
 from grainplan.show.panel_picture import PieceSide
 
 SEEN_FROM: dict[str, PieceSide] = {"from the front": "front", "from behind": "back"}
@@ -65,11 +65,9 @@ def _offer(desk: Desk) -> None:
 def _show_piece(desk: Desk, job: Job, outcome: Outcome | None) -> None:
     """The piece in its own wood; before anything is chosen, its open frames."""
     with st.container(horizontal=True, gap="medium", vertical_alignment="center"):
-        words = st.segmented_control(
-            "Seen", list(SEEN_FROM), default="from the front", key="seen_from", label_visibility="collapsed"
-        )
+        words = pick_one("Seen", list(SEEN_FROM), key="seen_from")
         misty = bool(outcome) and st.toggle("Mist where it is guessed", key="misty")
-    side = SEEN_FROM[words or "from the front"]
+    side = SEEN_FROM[words]
     shown = outcome.job if outcome else job
     key = ("choice", looks.mark_choice(shown, outcome), side, misty)
     st.image(desk.show(key, lambda: looks.draw_side_of(shown, outcome, side, misty=misty)), width="stretch")

@@ -14,7 +14,7 @@ from grainplan.errors import GrainplanError
 from grainplan.plan import PlannedBay
 from grainplan.screens.begin import change_choice
 from grainplan.screens.desk import Desk
-from grainplan.screens.fields import tell_quiet
+from grainplan.screens.fields import pick_one, tell_quiet
 from grainplan.units import parse_length
 
 STEPS = {"in": ("1/8 in", "1/2 in", "2 in"), "mm": ("2 mm", "10 mm", "50 mm")}
@@ -69,8 +69,7 @@ def _tell_bay(shown: Outcome, bay: PlannedBay) -> None:
 def _offer_moves(desk: Desk, shown: Outcome, name: str) -> None:
     """Slide, turn, other surface, change places."""
     sizes = STEPS[shown.job.units]
-    written = st.segmented_control("Step", sizes, default=sizes[1], key="slide_step", label_visibility="collapsed")
-    step = parse_length(written or sizes[1], shown.job.units)
+    step = parse_length(pick_one("Step", sizes, key="slide_step", at=1), shown.job.units)
     pairs = (
         ("Toward the foot", lambda: hand.slide_bay(shown, name, along_mm=-step)),
         ("Toward the head", lambda: hand.slide_bay(shown, name, along_mm=step)),

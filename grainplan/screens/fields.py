@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from html import escape
-from typing import Any
+from typing import Any, TypeVar
 
 import streamlit as st
 
 from grainplan.screens.desk import Desk, Place
+
+Option = TypeVar("Option")
 
 NUMBERS = frozenset(
     ("moisture", "humidity", "matters", "price", "plain_to", "rift_to", "seams", "tone", "continuity", "flaws", "wood")
@@ -25,6 +27,22 @@ def read_place(desk: Desk, place: Place) -> Any:
         except (KeyError, IndexError, TypeError):
             return None
     return here
+
+
+def pick_one(
+    label: str, options: Sequence[Option], *, key: str, at: int = 0, says: Callable[[Option], str] = str
+) -> Option:
+    """One of a few that lie side by side, that at `at` to begin with; a second press does not let it go."""
+    picked = st.segmented_control(
+        label,
+        options,
+        default=options[at],
+        required=True,
+        key=key,
+        format_func=says,
+        label_visibility="collapsed",
+    )
+    return options[at] if picked is None else picked
 
 
 def text_field(desk: Desk, label: str, place: Place, *, hint: str = "") -> None:

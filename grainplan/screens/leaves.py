@@ -15,7 +15,7 @@ from grainplan.choice import Outcome
 from grainplan.job import Job
 from grainplan.screens.begin import begin_choice, watch_choice
 from grainplan.screens.desk import Desk, Place
-from grainplan.screens.fields import tell_fault, tell_quiet, text_field
+from grainplan.screens.fields import pick_one, tell_fault, tell_quiet, text_field
 from grainplan.screens.shots import Corners, Shot, show_shot
 
 SHOT_LIKE: dict[Surface, Side] = {"near": "face", "far": "back"}
@@ -92,7 +92,7 @@ def _show_leaf(desk: Desk, job: Job, outcome: Outcome | None, leaf: Leaf) -> Non
             desk, "Lost, because", ("leaf", row, "lost"), hint="It split, planed too thin, … Empty while it is good."
         )
     for doubt in says.tell_doubts(outcome, leaf):
-        st.warning(doubt)
+        st.html(f'<div class="caution">{escape(doubt[0].upper())}{escape(doubt[1:])}.</div>')
     for path in looks.list_likenesses(job.folder, leaf):
         st.image(str(path), width="stretch")
     if not report.lost and (stock := says.find_stock(job, outcome, leaf)) is not None:
@@ -104,17 +104,7 @@ def _show_leaf(desk: Desk, job: Job, outcome: Outcome | None, leaf: Leaf) -> Non
 
 
 def _show_surfaces(desk: Desk, leaf: Leaf, row: int, stock: RoughBoard) -> None:
-    surface: Surface = (
-        st.segmented_control(
-            "Surface",
-            get_args(Surface),
-            default="near",
-            key=f"surface:{leaf.name}",
-            format_func=SURFACES.__getitem__,
-            label_visibility="collapsed",
-        )
-        or "near"
-    )
+    surface = pick_one("Surface", get_args(Surface), key=f"surface:{leaf.name}", says=SURFACES.__getitem__)
     place: Place = ("leaf", row, surface)
     report = says.find_report(desk.job, leaf) if desk.job else None
     photo: SidePhoto | None = getattr(report, surface) if report else None

@@ -1,4 +1,4 @@
-"""The app: one job on the desk, five places to go with it."""
+"""The app: one job on the desk, six places to go with it."""
 
 from __future__ import annotations
 
@@ -11,8 +11,9 @@ import streamlit as st
 
 from grainplan.errors import GrainplanError
 from grainplan.screens import boards, choice, leaves, piece, saw, shop
+from grainplan.screens.bench import put_back
 from grainplan.screens.desk import Desk, close_desk, find_desk, open_desk
-from grainplan.screens.fields import tell_faults
+from grainplan.screens.fields import pick_one, tell_faults
 from grainplan.screens.mend import show_mend
 from grainplan.screens.start import show_start
 
@@ -38,9 +39,9 @@ def show_app() -> None:
     if desk.job is None:
         show_mend(desk)
         return
-    place = st.segmented_control("Places", list(PLACES), default="Boards", key="places", label_visibility="collapsed")
+    place = pick_one("Places", list(PLACES), key="places")
     tell_faults(desk)
-    PLACES[place or "Boards"](desk)
+    PLACES[place](desk)
 
 
 def _find_or_open() -> Desk | None:
@@ -64,5 +65,6 @@ def _show_masthead(desk: Desk) -> None:
         st.html(f'<div class="masthead"><span class="title">{escape(title)}</span></div>')
         if st.button("Put away", key="put_away_button", help=f"The job stays in {desk.folder}"):
             st.session_state["put_away"] = True
+            put_back()
             close_desk()
             st.rerun()

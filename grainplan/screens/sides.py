@@ -13,7 +13,7 @@ from grainplan.errors import GrainplanError
 from grainplan.geometry import Box
 from grainplan.job import Job
 from grainplan.screens.desk import Desk, Place
-from grainplan.screens.fields import choice_field, tell_fault, tell_quiet, text_field
+from grainplan.screens.fields import choice_field, pick_one, tell_fault, tell_quiet, text_field
 from grainplan.screens.marks import Mark, MarkedSide, show_marks, take_mark
 from grainplan.screens.shots import Shot, read_photo, show_shot
 
@@ -23,17 +23,7 @@ LIES = {"left": "at the left", "right": "at the right", "up": "at the top", "dow
 
 def show_sides(desk: Desk, board: RoughBoard, row: int) -> None:
     """Pick a side, then its photos."""
-    side: Side = (
-        st.segmented_control(
-            "Side",
-            SIDES,
-            default="face",
-            key=f"side:{board.name}",
-            format_func=SIDE_WORDS.__getitem__,
-            label_visibility="collapsed",
-        )
-        or "face"
-    )
+    side = pick_one("Side", SIDES, key=f"side:{board.name}", says=SIDE_WORDS.__getitem__)
     place: Place = ("board", row, side)
     photos = board.photos.get(side, ())
     at = _pick_photo(board, side) if len(photos) > 1 else 0
@@ -45,15 +35,7 @@ def show_sides(desk: Desk, board: RoughBoard, row: int) -> None:
 
 def _pick_photo(board: RoughBoard, side: Side) -> int:
     count = len(board.photos[side])
-    picked = st.segmented_control(
-        "Photo",
-        range(count),
-        default=0,
-        key=f"which:{board.name}:{side}:{count}",
-        format_func=lambda at: f"Photo {at + 1}",
-        label_visibility="collapsed",
-    )
-    return picked or 0
+    return pick_one("Photo", range(count), key=f"which:{board.name}:{side}:{count}", says=lambda at: f"Photo {at + 1}")
 
 
 def _written(desk: Desk, place: Place) -> object:
