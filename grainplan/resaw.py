@@ -153,11 +153,6 @@ class Resaw:
     tight: bool
     caveats: tuple[str, ...] = ()
 
-    @property
-    def saw_order_mm(self) -> tuple[float, ...]:
-        """Fence distances in the order of sawing: the last leaf first, so that the flat face rides every cut."""
-        return self.cuts_mm[::-1]
-
     def depth_mm(self, number: int, surface: Surface) -> float:
         """Depth of a leaf's finished surface from the face side as photographed; `number` is from 1."""
         if not 1 <= number <= self.leaves:

@@ -17,7 +17,7 @@ from grainplan.plan import PlannedBay, PlannedPanel, Seam, Strip
 from grainplan.show.marks import LIGHT_AND_DARK, MEANINGS, find_sign, load_font
 from grainplan.show.mist import cover_with_mist
 from grainplan.show.panel_picture import draw_panel
-from grainplan.show.preview import Piece, draw_bay, draw_piece, draw_view, measure_wood_tone, name_files, save_previews
+from grainplan.show.preview import Piece, draw_bay, draw_piece, measure_wood_tone, name_files, save_previews
 from grainplan.show.strips import place_strips
 from grainplan.show.wood_frame import Opening, draw_bay_frame, lay_out_bay, measure_arch_drops
 
@@ -274,11 +274,6 @@ def test_a_green_cast_makes_no_green_stiles() -> None:
     greenish = {(A1, "near"): LeafSurface(Picture(blank((150, 155, 110)), DENSITY), "own side")}
     red, green, blue = measure_wood_tone(replace(example_piece(), surfaces=greenish))
     assert red > green > blue
-
-
-def test_a_view_that_is_none_is_refused() -> None:
-    with pytest.raises(ValueError, match="no view"):
-        draw_view(example_piece(), "top")
 
 
 def test_file_names_hold_what_a_disk_may_refuse() -> None:

@@ -131,11 +131,6 @@ def test_depths_are_counted_from_the_face_as_photographed() -> None:
         flat.depth_mm(3, "near")
 
 
-def test_the_last_leaf_is_sawn_first() -> None:
-    found = _resaw(Stock(46.0), Shop(), 6.0)
-    assert list(found.saw_order_mm) == sorted(found.cuts_mm, reverse=True)
-
-
 def test_bent_boards_lose_what_the_straightedge_reads() -> None:
     # G. Wengert, "Stock loss when planing cupped lumber": t − s. Twist: half the lift (derived).
     assert flatten_thickness(Stock(25.4, cup_mm=3.0)) == pytest.approx(22.4)

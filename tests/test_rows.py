@@ -15,7 +15,7 @@ ROWS: list[list[str]] = [
     ["jobfolder/"],
     ["photos/"],
     ["wood/"],
-    ["resaw", "movement", "boardmeasure", "aftersaw", "inside", "pieces"],
+    ["resaw", "movement", "boardmeasure", "aftersaw", "inside", "pieces", "machines"],
     ["match/", "sight", "choice", "hand", "repair"],
     ["show/"],
     ["steps", "changes", "looks", "says"],

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from grainplan import machines
 from grainplan.boards import Leaf, RoughBoard
 from grainplan.errors import PlanError
 from grainplan.frame import Part
@@ -14,7 +15,7 @@ from grainplan.job import Job
 from grainplan.plan import BoardUse, Offcut, Plan, Span, Strip
 from grainplan.resaw import cut_pieces
 from grainplan.shop import Shop
-from grainplan.units import Units, format_length
+from grainplan.units import Units
 
 _SAME_MM = 0.05
 
@@ -216,46 +217,29 @@ def merge_steps(steps: Sequence[SawStep]) -> tuple[SawStep, ...]:
 
 def flag_piece(piece: SawnPiece, shop: Shop, *, units: Units) -> tuple[str, ...]:
     """What machines will not take about a strip, in sentences without its name."""
-    said = []
-    length, width = (format_length(v, units) for v in (piece.length_mm, piece.width_mm))
-    if piece.length_mm < shop.shortest_crosscut_mm - 1e-6:
-        limit = format_length(shop.shortest_crosscut_mm, units)
-        said.append(f"{length} long, nothing under {limit} is crosscut at the saw: saw it by hand")
-    if piece.length_mm < shop.shortest_planed_mm - 1e-6:
-        limit = format_length(shop.shortest_planed_mm, units)
-        said.append(
-            f"{length} long, the planer takes {limit} at the least: thickness it while it is part of its leaf, true "
-            "its edges by hand"
-        )
-    if piece.width_mm < shop.narrowest_ripped_mm - 1e-6:
-        limit = format_length(shop.narrowest_ripped_mm, units)
-        said.append(f"{width} wide, nothing under {limit} is ripped at the saw: take the bandsaw")
-    return tuple(said)
+    return (
+        *machines.tell_short_crosscut(piece.length_mm, shop, units=units),
+        *machines.tell_short_strip(piece.length_mm, shop, units=units),
+        *machines.tell_narrow_rip(piece.width_mm, shop, units=units),
+    )
 
 
 def flag_cuts(steps: Sequence[SawStep], shop: Shop, *, units: Units) -> tuple[str, ...]:
     """Rips that meet the saw in a piece too short for it, in sentences without the leaf's name."""
     return tuple(
-        f"{step.on} is {format_length(step.length_mm, units)} long when it is ripped, nothing under "
-        f"{format_length(shop.shortest_ripped_mm, units)} is: rip it on the bandsaw or by hand"
+        f"{step.on} is {said}"
         for step in steps
-        if step.kind == "rip" and step.length_mm < shop.shortest_ripped_mm - 1e-6
+        if step.kind == "rip"
+        for said in machines.tell_short_rip(step.length_mm, shop, units=units)
     )
 
 
 def flag_leaf(use: BoardUse, length_mm: float, *, job: Job) -> tuple[str, ...]:
     """What machines will not take about the leaves of a board, in sentences."""
-    said, shop = [], job.shop
-    if use.finished_leaf_mm < shop.thinnest_planed_mm - 1e-6:
-        thickness, limit = (format_length(v, job.units) for v in (use.finished_leaf_mm, shop.thinnest_planed_mm))
-        said.append(
-            f"{thickness} thick, the planer takes {limit} at the least: use a drum sander, or a carrier board if the "
-            "manual allows one"
-        )
-    if length_mm < shop.shortest_planed_mm - 1e-6:
-        length, limit = (format_length(v, job.units) for v in (length_mm, shop.shortest_planed_mm))
-        said.append(f"{length} long, the planer takes {limit} at the least: thickness it by hand or with a drum sander")
-    return tuple(said)
+    return (
+        *machines.tell_thin_leaf(use.finished_leaf_mm, job.shop, units=job.units),
+        *machines.tell_short_leaf(length_mm, job.shop, units=job.units),
+    )
 
 
 @dataclass(frozen=True, slots=True)

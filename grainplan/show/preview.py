@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import get_args
 
 import cv2
 import numpy as np
@@ -128,15 +127,19 @@ def draw_piece(piece: Piece, side: PieceSide, *, width_px: int = 2000) -> Pixels
     ndarray of uint8, shape (rows, width_px or less, 3)
     """
     views = [v for v in VIEWS if any(b.view == v for b in piece.bays)]
-    heading = f"{piece.title}, seen from the front" if side == "front" else f"{piece.title}, seen from behind"
-    return _draw_row(piece, views, side, heading=heading, width_px=width_px)
-
-
-def draw_view(piece: Piece, view: View, side: PieceSide = "front", *, width_px: int = 1200) -> Pixels:
-    """Draw one view of the piece: its bays in a row, in the order of the job (mirrored from behind)."""
-    if view not in get_args(View):
-        raise ValueError(f'"{view}" is no view; it is one of {", ".join(get_args(View))}')
-    return _draw_row(piece, [view], side, heading="", width_px=width_px)
+    rows = [[b for b in piece.bays if b.view == view] for view in views]
+    captions: list[str] = list(views)
+    heading = f"{piece.title}, seen from the front"
+    if side == "back":
+        rows = [row[::-1] for row in rows[::-1]]
+        captions = [f"{v}, from behind" if len(views) == 1 else v for v in captions[::-1]]
+        heading = f"{piece.title}, seen from behind"
+    layouts = [[lay_out_bay(b, piece.frame) for b in row] for row in rows]
+    wide = sum(_row_width(row) for row in layouts) + _VIEW_GAP_MM * (len(rows) + 1)
+    high = max((layout.height_mm for row in layouts for layout in row), default=600.0)
+    scale = _fit(wide, high, (width_px, 1250))
+    drawn = [[_draw_one_bay(piece, bay, side, scale) for bay in row] for row in rows]
+    return _hang(drawn, captions, piece=piece, scale=scale, heading=heading)
 
 
 def draw_bay(piece: Piece, name: str, *, height_px: int = 1500) -> Pixels:
@@ -204,20 +207,6 @@ def measure_wood_tone(piece: Piece) -> Colour:
     calm = np.array([[[lab[0] - 2.5, warm * 0.95, lab[2] * 0.9]]], np.float32)
     red, green, blue = (cv2.cvtColor(calm, cv2.COLOR_Lab2RGB)[0, 0] * 255).tolist()
     return red, green, blue
-
-
-def _draw_row(piece: Piece, views: Sequence[View], side: PieceSide, *, heading: str, width_px: int) -> Pixels:
-    rows = [[b for b in piece.bays if b.view == view] for view in views]
-    captions: list[str] = list(views)
-    if side == "back":
-        rows = [row[::-1] for row in rows[::-1]]
-        captions = [f"{v}, from behind" if len(views) == 1 else v for v in captions[::-1]]
-    layouts = [[lay_out_bay(b, piece.frame) for b in row] for row in rows]
-    wide = sum(_row_width(row) for row in layouts) + _VIEW_GAP_MM * (len(rows) + 1)
-    high = max((layout.height_mm for row in layouts for layout in row), default=600.0)
-    scale = _fit(wide, high, (width_px, 1250))
-    drawn = [[_draw_one_bay(piece, bay, side, scale) for bay in row] for row in rows]
-    return _hang(drawn, captions, piece=piece, scale=scale, heading=heading)
 
 
 def _row_width(row: Sequence[BayLayout]) -> float:
