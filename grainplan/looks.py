@@ -26,11 +26,12 @@ from grainplan.boards import (
     SidePhoto,
     Surface,
 )
-from grainplan.choice import Outcome, choose_again, resaw_as, resaw_boards, see_job
+from grainplan.choice import Outcome, choose_again, resaw_boards
 from grainplan.errors import GrainplanError, NotFound, PlanError
 from grainplan.job import Job
 from grainplan.jobfolder.boardsfile import BOARDS_FILE, read_known_boards
-from grainplan.jobfolder.planfile import PLAN_FILE, read_plan
+from grainplan.jobfolder.planfile import read_plan
+from grainplan.match.seen import keep_compared
 from grainplan.match.surfaces import SurfaceKey
 from grainplan.photos.flatten import flatten_side
 from grainplan.photos.load import REDUCTIONS, load_photo, read_header
@@ -46,6 +47,7 @@ from grainplan.show.markers import draw_markers
 from grainplan.show.mist import cover_with_mist
 from grainplan.show.panel_picture import PieceSide
 from grainplan.show.preview import Piece, draw_bay, draw_piece, gather_piece, show_guesses
+from grainplan.steps import recall_plan
 
 SCREEN_PX = 1800
 SMALL_PX = 800
@@ -83,8 +85,7 @@ def find_outcome(job: Job, measured: Mapping[str, MeasuredBoard]) -> Outcome | N
     job, boards = cut_free(job, tuple(measured.values()))
     if not still_fits(plan, job, {board.name for board in boards}):
         return None
-    sight = see_job(job, boards, resaw_as(plan, job))
-    return Outcome(job, boards, plan, sight.surfaces, (job.folder / PLAN_FILE,), foretold=sight.foretold)
+    return recall_plan(plan, job, boards)
 
 
 def mark_measured(job: Job) -> int:
@@ -225,6 +226,7 @@ def compare_seams(outcome: Outcome, *, should_stop: ShouldStop = never_stop) -> 
     """Fill the seam comparisons of an outcome that was read from the disk."""
     with suppress(GrainplanError, KeyboardInterrupt):
         choose_again(outcome, outcome.job, should_stop=should_stop)
+        keep_compared(outcome.books)
 
 
 def gather_shown(job: Job, outcome: Outcome | None) -> Piece:

@@ -24,6 +24,7 @@ from grainplan.jobfolder.editing import new_job
 from grainplan.jobfolder.planfile import PLAN_FILE, read_plan, write_plan
 from grainplan.jobfolder.reading import MissingPhotos, read_job
 from grainplan.jobfolder.safesave import replace_file
+from grainplan.match.seen import keep_compared
 from grainplan.movement import Movement, Wood, find_moisture_in_air, read_cut, work_out_movement
 from grainplan.photos.measure import measure_board
 from grainplan.pieces import cut_free
@@ -274,7 +275,7 @@ def plan_measured(
         with suppress(PlanError):
             earlier = read_plan(job, of_any_state=True)
     outcome = plan_on(job, boards, earlier, looking=looking)
-    return replace(outcome, files=(write_plan(job, outcome.plan),))
+    return _write(job, outcome)
 
 
 def plan_again(
@@ -286,7 +287,14 @@ def plan_again(
     else:
         held = hold_done(job, before.plan)
         outcome = replace_keeps(choose_again(before, held, progress=progress, should_stop=should_stop), job)
-    return replace(outcome, files=(write_plan(job, outcome.plan),))
+    return _write(job, outcome)
+
+
+def _write(job: Job, outcome: Outcome) -> Outcome:
+    """The plan first, then the seams that were compared for it."""
+    path = write_plan(job, outcome.plan)
+    keep_compared(outcome.books)
+    return replace(outcome, files=(path,))
 
 
 def run_preview(folder: Path, *, progress: Progress = keep_quiet) -> list[Path]:
@@ -334,7 +342,21 @@ def reach_plan(folder: Path, *, progress: Progress = keep_quiet) -> Outcome:
     except PlanError:
         return run_plan(folder, progress=progress)
     job, boards = cut_free(job, measure(job, progress=part_of(progress, 0.0, 0.3)))
-    sight = see_job(job, boards, resaw_as(plan, job), progress=part_of(progress, 0.3, 1.0))
+    return recall_plan(plan, job, boards, progress=part_of(progress, 0.3, 1.0))
+
+
+def recall_plan(plan: Plan, job: Job, boards: tuple[MeasuredBoard, ...], *, progress: Progress = keep_quiet) -> Outcome:
+    """A plan that was read back from `out/`, with what is seen of its surfaces.
+
+    Parameters
+    ----------
+    plan : Plan
+    job : Job
+        With its pieces as boards of their own.
+    boards : tuple of MeasuredBoard
+        The same boards.
+    """
+    sight = see_job(job, boards, resaw_as(plan, job), progress=progress)
     return Outcome(job, boards, plan, sight.surfaces, (job.folder / PLAN_FILE,), foretold=sight.foretold)
 
 
