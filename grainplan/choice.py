@@ -16,6 +16,7 @@ from grainplan.errors import NotFound
 from grainplan.frame import Bay, BaySize
 from grainplan.job import Job
 from grainplan.match.request import Request
+from grainplan.match.shelf import SEAMS_FOLDER
 from grainplan.match.spare import choose_with_spare
 from grainplan.match.surfaces import Surfaces
 from grainplan.movement import Wood, size_panels
@@ -188,6 +189,7 @@ def _choose(
         units=job.units,
         spare_pair=job.spare_pair,
         books=books,
+        seams_folder=job.folder / SEAMS_FOLDER,
     )
     plan = choose_with_spare(request, progress=watch[0], should_stop=watch[1])
     anew = [

@@ -20,7 +20,7 @@ import numpy as np
 from grainplan.boards import MeasuredBoard
 from grainplan.errors import NotFound, PlanError
 from grainplan.jobfolder.safesave import make_folder, replace_file
-from grainplan.picture import Picture, encode_picture, read_picture
+from grainplan.picture import KeptPicture, Picture, encode_picture
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop
 from grainplan.wood.foretold import lay_upon
 from grainplan.wood.solid import BoardSolid, InsideView, draw_level, fit_solid
@@ -103,6 +103,7 @@ def foresee_all(
             progress(place / len(missing), f"board {question.board.name}: looking inside")
             found[question.board.name] = _await(future, question, should_stop) if future else foresee(question)
             write_kept(question, found[question.board.name], folder)
+            found[question.board.name] = read_kept(question, folder) or found[question.board.name]
             if should_stop():
                 raise KeyboardInterrupt
     progress(1.0, "looked inside the boards")
@@ -146,7 +147,7 @@ def read_kept(question: InsideQuestion, folder: Path) -> Foreseen | None:
             if "not_found" in told:
                 return NotFound(str(told["not_found"]))
             picture, rings = (
-                read_picture(folder / f"{name}{what}.png", float(told["px_per_mm"])) for what in ("", "-rings")
+                KeptPicture(folder / f"{name}{what}.png", float(told["px_per_mm"])) for what in ("", "-rings")
             )
             sure = np.array(told["sure"], np.float32)
             views.append(InsideView(picture, rings, sure, float(told["confidence"]), tuple(told["caveats"])))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,6 +15,8 @@ from grainplan.errors import GrainplanError, PlanError
 from grainplan.geometry import Box, Floats
 
 Pixels = NDArray[np.uint8]
+_PNG_STARTS, _PNG_ENDS = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
+"""The first and the last bytes of every whole file (PNG specification, 3rd edition, 5.2 and 11.2.5)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,6 +44,13 @@ class Picture:
         if not self.px_per_mm > 0:
             raise ValueError(f"a picture needs its pixels per millimetre, got {self.px_per_mm}")
         self.pixels.flags.writeable = False
+
+    @property
+    def mark(self) -> str:
+        """Something that changes with any pixel: what was worked out from a picture is kept by it."""
+        digest = hashlib.blake2b(f"{self.pixels.shape} {self.px_per_mm}".encode(), digest_size=12)
+        digest.update(np.ascontiguousarray(self.pixels).data)
+        return digest.hexdigest()
 
     @property
     def width_mm(self) -> float:
@@ -71,6 +81,63 @@ class Picture:
         small = cv2.resize(self.pixels, (256, 64), interpolation=cv2.INTER_AREA)
         lab = cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2Lab).reshape(-1, 3).mean(axis=0)
         return float(lab[0]), float(lab[1]), float(lab[2])
+
+
+class KeptPicture(Picture):
+    """A picture of the program's own that is read from its file when its pixels are first looked at.
+
+    Parameters
+    ----------
+    path : Path
+        Its name must change with its content: it is the mark of the picture.
+    px_per_mm : float
+
+    Raises
+    ------
+    PlanError
+        When the file is missing, or does not begin and end as a PNG file; later, should its pixels be damaged.
+    """
+
+    __slots__ = ("_path", "_read")
+
+    _path: Path
+    _read: Picture | None
+
+    def __init__(self, path: Path, px_per_mm: float) -> None:
+        _check_whole(path)
+        if not px_per_mm > 0:
+            raise ValueError(f"a picture needs its pixels per millimetre, got {px_per_mm}")
+        for name, value in (("_path", path), ("px_per_mm", px_per_mm), ("_read", None)):
+            object.__setattr__(self, name, value)
+
+    @property
+    def pixels(self) -> Pixels:
+        """As of any picture; read once."""
+        read = self._read
+        if read is None:
+            try:
+                read = read_picture(self._path, self.px_per_mm)
+            except PlanError:
+                raise PlanError(f"{self._path} is missing or damaged; delete it and plan again") from None
+            object.__setattr__(self, "_read", read)
+        return read.pixels
+
+    @property
+    def mark(self) -> str:
+        """The name of the file."""
+        return self._path.stem
+
+
+def _check_whole(path: Path) -> None:
+    try:
+        with path.open("rb") as file:
+            first = file.read(len(_PNG_STARTS))
+            file.seek(-min(len(_PNG_ENDS), path.stat().st_size), 2)
+            if first == _PNG_STARTS and file.read() == _PNG_ENDS:
+                return
+    except OSError as error:
+        raise PlanError(f"{path} cannot be read ({error.strerror or error}); delete it and plan again") from None
+    raise PlanError(f"{path} is damaged; delete it and plan again")
 
 
 def save_picture(picture: Picture, path: Path) -> None:

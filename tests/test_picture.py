@@ -8,7 +8,7 @@ from skimage.color import rgb2lab
 
 from grainplan.errors import PlanError
 from grainplan.geometry import Box
-from grainplan.picture import Picture, read_picture, save_picture
+from grainplan.picture import KeptPicture, Picture, encode_picture, read_picture, save_picture
 
 
 @pytest.fixture
@@ -58,6 +58,39 @@ def test_a_missing_or_damaged_picture_is_told(tmp_path: Path) -> None:
     (tmp_path / "bad.png").write_bytes(b"not a picture")
     with pytest.raises(PlanError, match="cannot be read"):
         read_picture(tmp_path / "bad.png", 2.0)
+
+
+def test_a_kept_picture_is_read_when_it_is_looked_at(picture: Picture, tmp_path: Path) -> None:
+    path = tmp_path / "a-5f3c.png"
+    path.write_bytes(encode_picture(picture))
+    kept = KeptPicture(path, picture.px_per_mm)
+    assert (kept.mark, kept.px_per_mm) == ("a-5f3c", picture.px_per_mm)
+    np.testing.assert_array_equal(kept.pixels, picture.pixels)
+    path.unlink()
+    assert kept.width_mm == picture.width_mm
+    with pytest.raises(PlanError, match="cannot be read"):
+        KeptPicture(path, 2.0)
+
+
+def test_a_kept_picture_that_is_damaged_is_told(picture: Picture, tmp_path: Path) -> None:
+    """Cut off it is refused at once; spoilt within, when it is looked at."""
+    path, content = tmp_path / "a.png", encode_picture(picture)
+    path.write_bytes(content[:-3])
+    with pytest.raises(PlanError, match="delete it and plan again"):
+        KeptPicture(path, 2.0)
+    path.write_bytes(content[:60] + bytes(40) + content[100:])
+    kept = KeptPicture(path, 2.0)
+    with pytest.raises(PlanError, match="delete it and plan again"):
+        _ = kept.pixels
+
+
+def test_the_mark_changes_with_any_pixel(picture: Picture) -> None:
+    other = picture.pixels.copy()
+    assert Picture(other, 2.0).mark == Picture(picture.pixels, 2.0).mark
+    changed = other.copy()
+    changed[-1, -1, 2] ^= 1
+    assert Picture(changed, 2.0).mark != Picture(picture.pixels, 2.0).mark
+    assert Picture(other, 1.0).mark != Picture(picture.pixels, 2.0).mark
 
 
 @pytest.mark.parametrize(("shape", "density"), [((4, 4), 2.0), ((4, 4, 3), 0.0)])

@@ -2,13 +2,16 @@
 
 import shutil
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from grainplan import repair, steps
+from grainplan import picture, repair, steps
 from grainplan.boards import Leaf
 from grainplan.choice import Outcome
+from grainplan.match import seen
+from grainplan.match.shelf import SEAMS_FOLDER
 from grainplan.plan import Plan
 from tests.drawn.flat import grow_any
 from tests.drawn.sawn_job import write_job
@@ -84,9 +87,29 @@ def test_what_was_seen_and_compared_is_not_done_again(planned: Outcome, job: Pat
     spent = time.process_time() - began
     assert at_hand.surfaces is planned.surfaces
     assert lie(at_hand.plan) == lie(from_folder.plan)
+    shutil.rmtree(job / SEAMS_FOLDER)
     began = time.process_time()
     repair.make_plan(changed, planned.boards)
     assert spent < time.process_time() - began
+
+
+def test_seams_that_were_compared_once_are_found_on_the_disk(
+    planned: Outcome, job: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A new process takes them from there, looks at no picture again, and comes to the same plan to the last digit."""
+    for name in ("compare_edges", "compare_ends", "measure_strangers", "score_run_on", "even_surface"):
+        monkeypatch.setattr(seen, name, lambda *_, **__: pytest.fail("it was kept"))
+    monkeypatch.setattr(picture, "read_picture", lambda *_: pytest.fail("nobody need look at it"))
+    again = steps.run_plan(job)
+    assert replace(again.plan, job_sha256="") == replace(planned.plan, job_sha256="")
+
+
+def test_without_what_was_kept_the_plan_is_the_same(planned: Outcome, job: Path) -> None:
+    for path in (job / SEAMS_FOLDER).iterdir():
+        path.write_bytes(path.read_bytes()[:-1])
+    again = steps.run_plan(job)
+    assert replace(again.plan, job_sha256="") == replace(planned.plan, job_sha256="")
+    assert all(path.stat().st_size > 1000 for path in (job / SEAMS_FOLDER).iterdir())
 
 
 def test_when_the_wood_runs_out_the_rest_stays(planned: Outcome, job: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from grainplan.boards import Leaf, MeasuredBoard
@@ -31,6 +32,7 @@ class Request:
     spare_pair : whether wood is to be kept that could replace a panel; `match.spare` follows it.
     books : seam comparisons by density, filled as they are made; hand them on to the next request over the same
         surfaces, and they are not made again.
+    seams_folder : where comparisons are kept from one day to the next; None where they are not.
     """
 
     title: str
@@ -49,6 +51,7 @@ class Request:
     units: Units = "in"
     spare_pair: bool = False
     books: dict[float, Any] = field(default_factory=dict)
+    seams_folder: Path | None = None
 
     def __post_init__(self) -> None:
         missing = [bay.name for bay in self.bays if bay.name not in self.sizes]

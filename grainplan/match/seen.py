@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
 from grainplan.boards import Leaf, MeasuredBoard, Surface
 from grainplan.errors import NotFound
 from grainplan.frame import Match
+from grainplan.jobfolder.safesave import SaveError
 from grainplan.match.arrange import StripPlace, mate_gap
 from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
 from grainplan.match.edges import (
+    STRANGER_PAIRS,
     EdgeRun,
     EdgeScore,
     EdgeSearch,
@@ -27,6 +31,7 @@ from grainplan.match.ends import EndRuns, Ends, Plane32, compare_ends, draw_line
 from grainplan.match.rails import RailCut, score_end_match, score_run_on
 from grainplan.match.request import Request
 from grainplan.match.rings import find_ring_angle
+from grainplan.match.shelf import Shelf
 from grainplan.match.surfaces import SurfaceKey
 from grainplan.plan import Foot, Span
 
@@ -72,8 +77,12 @@ class SeamBook:
         self._runs: dict[tuple[object, ...], EdgeRun | None] = {}
         self._end_runs: dict[tuple[object, ...], EndRuns | None] = {}
         self._end_strangers: dict[Ends, Strangers | None] = {}
-        self._run_ons: dict[tuple[Leaf, Surface, RailCut, Span], EdgeScore | NotFound] = {}
+        self._scores: dict[tuple[object, ...], EdgeScore | NotFound] = {}
         self._strangers: dict[tuple[EdgeSearch, Match], Strangers | None] = {}
+        self._strange_bands: list[EdgeBand] = []
+        self._marks: dict[SurfaceKey, str] = {}
+        folder = request.seams_folder
+        self._shelf = Shelf(folder and folder / f"{px_per_mm:g}-px-per-mm.bin")
         self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
         self._seen_boards = {leaf.board for leaf, surface in self._pictured if not self._is_outside(leaf, surface)}
 
@@ -122,7 +131,10 @@ class SeamBook:
         search = self._make_search(board, seam)
         name = (left, right, search, match)
         if name not in self._runs:
-            self._runs[name] = self._compare((left, right), search, match)
+            sides = [(self._mark((side.leaf, side.surface)), side.edge_mm, side.toward) for side in (left, right)]
+            self._runs[name] = self._shelf.take(
+                "edges", sides, search, match, make=lambda: self._compare((left, right), search, match)
+            )
         return self._runs[name]
 
     def find_strangers(
@@ -132,7 +144,10 @@ class SeamBook:
         search = self._make_search(board, seam)
         key = (search, match)
         if key not in self._strangers:
-            self._strangers[key] = self._compare_strangers(search, match)
+            marks = [self._mark(chosen) for chosen in self._choose_one_each()]
+            self._strangers[key] = self._shelf.take(
+                "strange edges", marks, search, match, make=lambda: self._compare_strangers(search, match)
+            )
         return self._strangers[key]
 
     def find_run_on(self, leaf: Leaf, surface: Surface, cut: RailCut) -> EndRuns | None:
@@ -171,19 +186,23 @@ class SeamBook:
         """The fit that ends which do not belong together reach under the search of an `EndRuns.ends`."""
         alike = Ends(0.0, ends.mirrored, reach_mm=ends.reach_mm)
         if alike not in self._end_strangers:
-            self._end_strangers[alike] = self._compare_end_strangers(alike)
+            marks = [self._mark(chosen) for chosen in self._choose_one_each()]
+            self._end_strangers[alike] = self._shelf.take(
+                "strange ends", marks, alike, make=lambda: self._compare_end_strangers(alike)
+            )
         return self._end_strangers[alike]
 
     def score_run_on(self, leaf: Leaf, surface: Surface, cut: RailCut, *, y_mm: Span) -> EdgeScore | NotFound:
         """The grain behind one rail, for the plan: as `match.rails.score_run_on`, strangers beside it."""
         if (leaf, surface) not in self._pictured:
             return NotFound(f"nobody has seen {leaf.name} {surface}")
-        key = (leaf, surface, cut, y_mm)
-        if key not in self._run_ons:  # most bays stay where they were when one is moved by hand
+        strangers = self.find_end_strangers(cut.ends)
+
+        def score() -> EdgeScore | NotFound:
             even = self._surface(leaf, surface)
-            strangers = self.find_end_strangers(cut.ends)
-            self._run_ons[key] = score_run_on(even, even, cut, y_mm=y_mm, strangers=strangers)
-        return self._run_ons[key]
+            return score_run_on(even, even, cut, y_mm=y_mm, strangers=strangers)
+
+        return self._take_score(((leaf, surface),), cut, y_mm, strangers, make=score)
 
     def score_end_match(
         self, board: MeasuredBoard, pair: tuple[SurfaceKey, SurfaceKey], ends_mm: Span, *, y_mm: Span
@@ -192,8 +211,22 @@ class SeamBook:
         run = self.find_end_match(board, pair, apart_mm=ends_mm[1] - ends_mm[0])
         if run is None:
             return NotFound(f"nobody has seen both {pair[0][0].name} {pair[0][1]} and {pair[1][0].name} {pair[1][1]}")
-        strangers, surfaces = self.find_end_strangers(run.ends), (self._surface(*pair[0]), self._surface(*pair[1]))
-        return score_end_match(surfaces, ends_mm, y_mm=y_mm, reach_mm=run.ends.reach_mm, strangers=strangers)
+        reach, strangers = run.ends.reach_mm, self.find_end_strangers(run.ends)
+
+        def score() -> EdgeScore | NotFound:
+            surfaces = (self._surface(*pair[0]), self._surface(*pair[1]))
+            return score_end_match(surfaces, ends_mm, y_mm=y_mm, reach_mm=reach, strangers=strangers)
+
+        return self._take_score(pair, ends_mm, y_mm, reach, strangers, make=score)
+
+    def _take_score(
+        self, shown: tuple[SurfaceKey, ...], *what: object, make: Callable[[], EdgeScore | NotFound]
+    ) -> EdgeScore | NotFound:
+        """Scored once: most bays stay where they were when one is moved by hand."""
+        key = (shown, *what)
+        if key not in self._scores:
+            self._scores[key] = self._shelf.take("ends", [self._mark(one) for one in shown], *what, make=make)
+        return self._scores[key]
 
     def say_doubt(self, board: MeasuredBoard, first_leaf: int, seam: tuple[StripPlace, StripPlace]) -> tuple[str, ...]:
         """What the maker should know where one of the surfaces is predicted and not yet seen."""
@@ -206,6 +239,17 @@ class SeamBook:
             for leaf, surface in shown
             if (found := self.request.surfaces.get((leaf, surface))) is not None and found.seen == "inside"
         )
+
+    def keep(self) -> None:
+        """Write what was compared to the disk; :class:`SaveError` where that cannot be."""
+        self._shelf.save()
+
+    def _mark(self, key: SurfaceKey) -> str:
+        """Changes with any pixel that is compared."""
+        if key not in self._marks:
+            picture = self.request.surfaces[key].compared
+            self._marks[key] = "" if picture is None else picture.mark
+        return self._marks[key]
 
     def _is_outside(self, leaf: Leaf, surface: Surface) -> bool:
         return self.request.surfaces[leaf, surface].seen == "own side"
@@ -224,28 +268,38 @@ class SeamBook:
         return run if repeated is None else blend_slip(run, compare_edges(repeated, second, search))
 
     def _compare_strangers(self, search: EdgeSearch, match: Match) -> Strangers | None:
+        if not self._strange_bands:
+            self._strange_bands = self._cut_strange_bands()
+        seconds = [replace(band) for band in self._strange_bands]  # what was worked out of a band is let go with it
+        firsts = seconds if match == "book" else [turn_inward(band) for band in self._strange_bands]
+        found = measure_strangers(firsts, seconds, search)
+        return found if isinstance(found, Strangers) else None
+
+    def _cut_strange_bands(self) -> list[EdgeBand]:
         """One surface of each board, at a third of its width; two places of it where there is only one board."""
         chosen = self._choose_one_each()
-        firsts, seconds = [], []
+        found: list[EdgeBand] = []
         for leaf, surface in chosen:
             height = self._surface(leaf, surface).figure.shape[0] / self.px_per_mm
             for share in (1 / 3,) if len(chosen) > 1 else (0.2, 0.5):
-                side = _Side(leaf, surface, round(height * share), 1)
-                first, second = self._band(side, outward=match == "book"), self._band(side, outward=True)
-                if first is not None and second is not None:
-                    firsts.append(first)
-                    seconds.append(second)
-        found = measure_strangers(firsts, seconds, search)
-        return found if isinstance(found, Strangers) else None
+                band = self._make_band(_Side(leaf, surface, round(height * share), 1), outward=True)
+                found += [] if band is None else [band]
+            if len(found) > STRANGER_PAIRS:  # no more of them are compared
+                break
+        return found
 
     def _find_ends(self, pair: tuple[SurfaceKey, SurfaceKey], ends: Ends) -> EndRuns | None:
         if not set(pair) <= self._pictured:
             return None
         name = (*pair, ends)
         if name not in self._end_runs:
-            first, second = (self._lines(*key, ends.grain_deg) for key in pair)
-            density = self._surface(*pair[0]).px_per_mm
-            self._end_runs[name] = compare_ends(first, second, ends, px_per_mm=density)
+
+            def compare() -> EndRuns | None:
+                first, second = (self._lines(*key, ends.grain_deg) for key in pair)
+                return compare_ends(first, second, ends, px_per_mm=self._surface(*pair[0]).px_per_mm)
+
+            marks = [self._mark(one) for one in pair]
+            self._end_runs[name] = self._shelf.take("ends along", marks, ends, make=compare)
         return self._end_runs[name]
 
     def _choose_one_each(self) -> list[tuple[Leaf, Surface]]:
@@ -283,7 +337,7 @@ class SeamBook:
         edge = y_mm + strip.y_mm[0 if low_edge else 1]
         if self.px_per_mm < FINAL_PX_PER_MM:
             edge = round(edge / EDGE_STEP_MM) * EDGE_STEP_MM
-        return _Side(Leaf(board.name, first + strip.leaf + 1), strip.surface, edge, 1 if low_edge else -1)
+        return _Side(Leaf(board.name, first + strip.leaf + 1), strip.surface, float(edge), 1 if low_edge else -1)
 
     def _draw_lines(self, leaf: Leaf, surface: Surface, grain_deg: float) -> Plane32:
         return draw_lines(self._surface(leaf, surface), grain_deg)
@@ -300,3 +354,16 @@ class SeamBook:
             return cut_edge(self._surface(side.leaf, side.surface), side.edge_mm, toward=side.toward, outward=outward)
         except ValueError:
             return None
+
+
+def turn_inward(band: EdgeBand) -> EdgeBand:
+    """The wood of an outward band as it stands on the first side of a slip or running match."""
+    return replace(band, figure=np.ascontiguousarray(band.figure[::-1]), outward=False)
+
+
+def keep_compared(books: Mapping[float, Any]) -> None:
+    """Write the comparisons of a choice to the disk; where that cannot be, they are only made again another time."""
+    with suppress(SaveError):
+        for book in books.values():
+            if isinstance(book, SeamBook):
+                book.keep()
