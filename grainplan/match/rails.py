@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,19 @@ from grainplan.errors import NotFound
 from grainplan.match.bands import EvenSurface, cut_end
 from grainplan.match.colour import differ_ciede2000
 from grainplan.match.edges import LITTLE_TEXTURE, ONE_WINDOW, SHORT_MM, EdgeScore, Strangers
-from grainplan.match.ends import END_BAND_MM, REACH_MM, STRIDES, EndRuns, Ends, compare_ends, draw_lines
+from grainplan.match.ends import (
+    END_BAND_MM,
+    PLACE_STEP_MM,
+    REACH_MM,
+    STRIDES,
+    EndRuns,
+    Ends,
+    compare_ends,
+    draw_lines,
+)
+
+BESIDE_MM = 60.0
+"""How far beyond the two ends of one place the wood is looked at: more than lines of 20 mm need."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +82,7 @@ def score_run_on(
     slope = abs(math.tan(math.radians(cut.grain_deg)))
     if y_mm[1] - y_mm[0] <= (abs(cut.head_side_mm - cut.foot_side_mm) + END_BAND_MM) * slope:
         return NotFound("the grain leaves the strip before it comes out on the other side of the rail")
-    run = _compare(foot_side, head_side, cut.ends)
+    run = _compare(foot_side, head_side, cut.ends, at_mm=cut.foot_side_mm)
     tone = _compare_colours((foot_side, cut.foot_side_mm, -1), (head_side, cut.head_side_mm, 1), y_mm)
     return score_ends(run, cut.foot_side_mm, y_mm=y_mm, tone=tone, strangers=strangers)
 
@@ -98,7 +110,8 @@ def score_end_match(
     strangers : Strangers, optional
         The same for ends that do not belong together.
     """
-    run = _compare(*surfaces, Ends(round(ends_mm[1] - ends_mm[0], 1), mirrored=True, reach_mm=reach_mm))
+    ends = Ends(round(ends_mm[1] - ends_mm[0], 1), mirrored=True, reach_mm=reach_mm)
+    run = _compare(*surfaces, ends, at_mm=ends_mm[0])
     tone = _compare_colours((surfaces[0], ends_mm[0], -1), (surfaces[1], ends_mm[1], -1), y_mm)
     return score_ends(run, ends_mm[0], y_mm=y_mm, tone=tone, strangers=strangers)
 
@@ -133,9 +146,17 @@ def score_ends(
     )
 
 
-def _compare(first: EvenSurface, second: EvenSurface, ends: Ends) -> EndRuns | None:
-    here, there = (draw_lines(surface, ends.grain_deg) for surface in (first, second))
-    return compare_ends(here, there, ends, px_per_mm=first.px_per_mm)
+def _compare(first: EvenSurface, second: EvenSurface, ends: Ends, *, at_mm: float) -> EndRuns | None:
+    """One place and those beside it, on no more of the wood than that takes."""
+    far = sorted((at_mm, at_mm + ends.apart_mm))
+    low = max(0.0, math.floor((far[0] - BESIDE_MM) / PLACE_STEP_MM) * PLACE_STEP_MM)
+    columns = slice(round(low * first.px_per_mm), round((far[1] + BESIDE_MM) * first.px_per_mm))
+    here, there = (
+        draw_lines(replace(surface, figure=np.ascontiguousarray(surface.figure[:, columns])), ends.grain_deg)
+        for surface in (first, second)
+    )
+    run = compare_ends(here, there, ends, px_per_mm=first.px_per_mm)
+    return None if run is None else replace(run, at_mm=run.at_mm + low)
 
 
 def _compare_colours(
