@@ -543,6 +543,34 @@ def test_a_bay_that_is_renamed_is_renamed_wherever_the_file_speaks_of_it(monkeyp
     assert not app.exception
 
 
+def test_a_wood_of_the_makers_own_by_its_two_shrinkages(monkeypatch, folder) -> None:
+    """Those of white ash in the Wood Handbook, table 4-3: 4.9 and 7.8 per cent."""
+    app = go_to(start(monkeypatch, folder), "Piece")
+    field(app, "Radial %").set_value("4.9")
+    field(app, "Tangential %").set_value("much")
+    next(b for b in app.button if b.label == "Take these").click().run()
+    assert "shrinkage" not in read(folder)["wood"]
+    assert "much" in words_on(app)
+    field(app, "Tangential %").set_value("7.8")
+    next(b for b in app.button if b.label == "Take these").click().run()
+    assert read(folder)["wood"]["shrinkage"] == {"radial": 4.9, "tangential": 7.8}
+    assert not app.exception
+
+
+def test_a_rebated_edge_is_set_with_its_tongue(monkeypatch, folder) -> None:
+    app = go_to(start(monkeypatch, folder), "Piece")
+    next(s for s in app.selectbox if s.label == "What enters the groove is").select_index(1)
+    next(b for b in app.button if b.label == "Make it so").click().run()
+    assert "the thickness that enters the groove" in words_on(app)
+    assert steps.open_job(folder).panel.edge == "flat"
+    field(app, "Thickness of the tongue").set_value("1/8 in")
+    next(s for s in app.selectbox if s.label == "What enters the groove is").select_index(1)
+    next(b for b in app.button if b.label == "Make it so").click().run()
+    assert steps.open_job(folder).panel.edge == "rebated"
+    assert steps.open_job(folder).panel.tongue_mm == pytest.approx(25.4 / 8)
+    assert not app.exception
+
+
 def test_a_board_that_is_renamed_stays_on_the_bench_and_keeps_what_was_decided_of_it(monkeypatch, folder) -> None:
     changes.leave_out(steps.open_job(folder), board="B")
     app = bench(start(monkeypatch, folder), "B")

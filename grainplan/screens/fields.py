@@ -13,7 +13,21 @@ from grainplan.screens.desk import Desk, Place
 Option = TypeVar("Option")
 
 NUMBERS = frozenset(
-    ("moisture", "humidity", "matters", "price", "plain_to", "rift_to", "seams", "tone", "continuity", "flaws", "wood")
+    (
+        "moisture",
+        "humidity",
+        "matters",
+        "price",
+        "radial",
+        "tangential",
+        "plain_to",
+        "rift_to",
+        "seams",
+        "tone",
+        "continuity",
+        "flaws",
+        "wood",
+    )
 )
 """Keys whose values are plain numbers, not lengths or words."""
 
@@ -64,7 +78,7 @@ def text_field(desk: Desk, label: str, place: Place, *, hint: str = "") -> None:
     def write() -> None:
         typed = str(st.session_state[key]).strip()
         if typed != shown:
-            desk.write(place, _as_written(typed, written, place[-1]) if typed else None)
+            desk.write(place, as_written(typed, written, place[-1]) if typed else None)
         else:
             desk.told.pop(place, None)
 
@@ -130,7 +144,7 @@ def _plain(text: str) -> str:
     return "".join(f"\\{c}" if c in "\\`*_{}[]()#+!|<>~$:" else c for c in text)
 
 
-def _as_written(typed: str, before: Any, key: str | int) -> Any:
+def as_written(typed: str, before: Any, key: str | int) -> Any:
     """A number where one belongs or stood before; all else is text."""
     if key in NUMBERS or (isinstance(before, int | float) and not isinstance(before, bool)):
         try:

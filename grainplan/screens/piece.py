@@ -11,7 +11,15 @@ from grainplan.errors import GrainplanError
 from grainplan.frame import Bay, View
 from grainplan.job import Job
 from grainplan.screens.desk import Desk, Place
-from grainplan.screens.fields import choice_field, read_place, switch_field, tell_fault, tell_quiet, text_field
+from grainplan.screens.fields import (
+    as_written,
+    choice_field,
+    read_place,
+    switch_field,
+    tell_fault,
+    tell_quiet,
+    text_field,
+)
 
 ADD: Place = ("bay", "new")
 FRAME: tuple[tuple[str, Place, str], ...] = (
@@ -19,6 +27,16 @@ FRAME: tuple[tuple[str, Place, str], ...] = (
     ("Top rail", ("frame", "top_rail"), ""),
     ("Bottom rail", ("frame", "bottom_rail"), ""),
     ("Groove, depth", ("panel", "groove"), ""),
+    (
+        "Groove, width",
+        ("panel", "groove_width"),
+        "Told on the sheets where the panel's edge would not go in, or rattle.",
+    ),
+    (
+        "Tongue, thickness",
+        ("panel", "tongue"),
+        "Of a rebated or raised edge; it is made as wide as the groove is deep.",
+    ),
     ("Room along the grain, each end", ("panel", "end_gap"), ""),
     ("Room across the grain", ("panel", "float"), 'A length, or "auto": worked out from the rooms it will live in.'),
 )
@@ -38,6 +56,7 @@ MATCHES = {
     "running": "running on, unequal if need be",
 }
 RAIL = {"skip": "grain runs on as if behind the rail", "save": "no wood lost behind the rail, grain jumps"}
+EDGES = {"flat": "flat", "rebated": "rebated, with a tongue", "raised": "raised, with a tongue"}
 SEEN = {"front": "front only", "both": "both sides"}
 Field = tuple[str, str, str]
 TWO: tuple[Field, ...] = (
@@ -77,9 +96,11 @@ def show_piece(desk: Desk) -> None:
             choice_field(desk, "All boards are", ("wood", "species"), words=_list_woods(desk))
             text_field(desk, "Moisture %", ("wood", "moisture"), hint="As the boards are now, by the meter.")
             choice_field(desk, "Board feet", ("wood", "rounding"), words=list(ROUNDING), says=ROUNDING.__getitem__)
+            _offer_own_figures(desk)
         with st.expander("Frame and grooves"):
             for label, place, hint in FRAME:
                 text_field(desk, label, place, hint=hint)
+            _offer_edge(desk)
         with st.expander("What counts, and wishes"):
             for label, place, hint in WEIGHTS:
                 text_field(desk, label, place, hint=hint)
@@ -156,6 +177,46 @@ def _list_woods(desk: Desk) -> list[str]:
     """The woods of the table, that of the job first."""
     written = read_place(desk, ("wood", "species"))
     return list(dict.fromkeys([*([str(written)] if written else []), *says.list_woods()]))
+
+
+def _offer_own_figures(desk: Desk) -> None:
+    """A wood that is not in the table, by its two shrinkages; both or none."""
+    place: Place = ("wood", "shrinkage")
+    written = read_place(desk, place) or {}
+    with st.form("own_figures", border=False):
+        tell_quiet("Another wood, by how it shrinks from green to oven-dry:")
+        typed = {
+            key: st.text_input(f"{words} %", str(written.get(key, ""))).strip()
+            for key, words in (("radial", "Radial"), ("tangential", "Tangential"))
+        }
+        if st.form_submit_button("Take these"):
+            numbers = {key: as_written(text, None, key) for key, text in typed.items() if text}
+            desk.write(place, numbers or None)
+            st.rerun()
+    tell_fault(desk, place)
+
+
+def _offer_edge(desk: Desk) -> None:
+    """What enters the groove: an edge other than a flat one and the thickness of its tongue, written together."""
+    edges: list[str] = list(EDGES)
+    tongue: Place = ("panel", "tongue")
+    written = read_place(desk, ("panel", "edge"))
+    with st.form("edge", border=False):
+        edge = st.selectbox(
+            "What enters the groove is",
+            edges,
+            index=edges.index(written) if written in edges else 0,
+            format_func=EDGES.__getitem__,
+        )
+        typed = st.text_input("Thickness of the tongue", str(read_place(desk, tongue) or "")).strip()
+        if st.form_submit_button("Make it so"):
+            values: dict[Place, str | None] = {
+                ("panel", "edge"): edge,
+                tongue: typed if typed and edge != "flat" else None,
+            }
+            desk.make(lambda job: changes.write_values(job, values), place=tongue)
+            st.rerun()
+    tell_fault(desk, tongue)
 
 
 def _tell_panels(job: Job, row: int) -> None:
