@@ -23,6 +23,8 @@ END_SIDES: tuple[Side, ...] = ("foot", "head")
 Surface = Literal["near", "far"]
 FlawKind = Literal["knot", "check", "pith", "pitch", "sapwood", "stain", "wane", "other"]
 FlawPlace = Literal["face", "back", "through"]
+LARGE_KINDS: tuple[FlawKind, ...] = ("sapwood", "stain", "wane")
+"""Flaws that may hold other flaws."""
 Direction = Literal["left", "right", "up", "down"]
 Sawn = Literal["plain", "rift", "quarter"]
 Point = tuple[float, float]
@@ -80,13 +82,50 @@ class Flaw:
     found_by: Literal["maker", "program"] = "maker"
     confidence: float = 1.0
 
+    def answers(self, proposed: Flaw) -> bool:
+        """Whether this flaw of the maker's settles what the program proposes at the same place.
+
+        Sapwood and stain are large: they and the small flaws within them are settled apart. Wane is settled by wane
+        alone, and wood that is not there cannot be another flaw.
+        """
+        if not _meet(self.on, self.box, proposed):
+            return False
+        same = _are_alike(self.kind, proposed.kind) or self.kind == "wane"
+        return same or (self.kind == "other" and proposed.kind != "wane")
+
 
 @dataclass(frozen=True, slots=True)
 class ClearSpot:
-    """A place that the maker has looked at and found clear: what the program proposes there is no flaw."""
+    """A place that the maker has looked at and found clear: what the program proposes there is no flaw.
+
+    With a kind it speaks of that kind alone: a long strip that is no sapwood may still hold a knot.
+    """
 
     on: BroadSide
     box: Box
+    kind: FlawKind | None = None
+
+    def answers(self, proposed: Flaw) -> bool:
+        """Whether this spot says of what the program proposes that it is none.
+
+        A spot of no kind must hold half of sapwood or stain to speak of it.
+        """
+        if not _meet(self.on, self.box, proposed):
+            return False
+        if self.kind is not None or proposed.kind not in ("sapwood", "stain"):
+            return self.kind is None or _are_alike(self.kind, proposed.kind)
+        wide = min(self.box.x1, proposed.box.x1) - max(self.box.x0, proposed.box.x0)
+        high = min(self.box.y1, proposed.box.y1) - max(self.box.y0, proposed.box.y0)
+        return wide * high >= 0.5 * proposed.box.area
+
+
+def _meet(on: FlawPlace, box: Box, proposed: Flaw) -> bool:
+    return on in (proposed.on, "through") and box.overlaps(proposed.box)
+
+
+def _are_alike(one: FlawKind, other: FlawKind) -> bool:
+    """Whether they may be two names of one thing: knot, check, pith and pitch are, large ones are not."""
+    return one == other or not {one, other} & set(LARGE_KINDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,21 +199,11 @@ class RoughBoard:
         return self.width_mm + (self.width_head_mm - self.width_mm) * x_mm / self.length_mm
 
     def list_open(self, proposed: Iterable[Flaw]) -> tuple[Flaw, ...]:
-        """Those of the program's flaws that the maker has not answered, by a flaw of their own or a clear spot.
-
-        Wane is answered by wane alone: wood that is not there cannot be another flaw.
-        """
-        answered: list[tuple[FlawPlace, Box, FlawKind | None]] = [(f.on, f.box, f.kind) for f in self.flaws]
-        answered += [(spot.on, spot.box, None) for spot in self.clear]
+        """Those of the program's flaws that the maker has not answered, by a flaw of their own or a clear spot."""
         return tuple(
             flaw
             for flaw in proposed
-            if not any(
-                on in (flaw.on, "through")
-                and box.overlaps(flaw.box)
-                and (flaw.kind != "wane" or kind in ("wane", None))
-                for on, box, kind in answered
-            )
+            if not any(own.answers(flaw) for own in self.flaws) and not any(spot.answers(flaw) for spot in self.clear)
         )
 
     @property

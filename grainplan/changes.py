@@ -295,7 +295,7 @@ def accept_flaw(job: Job, board: str, proposed: Flaw, *, box: Box) -> Job:
     mine = Flaw(proposed.kind, proposed.on, _round_out(box, job, rough))
     edits = [editing.set_flaws(board, [*rough.flaws, mine], units=job.units)]
     if not mine.box.overlaps(proposed.box) and proposed.on != "through":
-        edits.append(_set_clear(job, rough, [*rough.clear, ClearSpot(proposed.on, proposed.box)]))
+        edits.append(_set_clear(job, rough, [*rough.clear, ClearSpot(proposed.on, proposed.box, proposed.kind)]))
     return editing.save_job(job, edits)
 
 
@@ -325,7 +325,9 @@ def call_clear(job: Job, board: str, proposed: Flaw) -> Job:
     if proposed.on == "through":
         raise ValueError("a proposal lies on the face or on the back")
     rough = job.board(board)
-    return editing.save_job(job, [_set_clear(job, rough, [*rough.clear, ClearSpot(proposed.on, proposed.box)])])
+    return editing.save_job(
+        job, [_set_clear(job, rough, [*rough.clear, ClearSpot(proposed.on, proposed.box, proposed.kind)])]
+    )
 
 
 def forget_clear(job: Job, board: str, side: BroadSide) -> Job:
@@ -337,6 +339,7 @@ def forget_clear(job: Job, board: str, side: BroadSide) -> Job:
 def _set_clear(job: Job, board: RoughBoard, spots: Sequence[ClearSpot]) -> editing.Edit:
     rows = [
         {
+            **({"kind": spot.kind} if spot.kind else {}),
             "on": spot.on,
             "from": [spell_length(v, job.units) for v in (spot.box.x0, spot.box.y0)],
             "to": [spell_length(v, job.units) for v in (spot.box.x1, spot.box.y1)],

@@ -44,6 +44,7 @@ from grainplan.species import find_species
 from grainplan.units import Units, format_length
 from grainplan.wood.flaws import propose_flaws
 from grainplan.wood.grain import find_pith_line, measure_grain
+from grainplan.wood.sapwood import propose_sapwood
 from grainplan.wood.solid import InsideView
 from grainplan.wood.solid_cut import draw_cut, lay_crosscut, lay_rip
 
@@ -136,6 +137,7 @@ def measure_one(job: Job, board: RoughBoard, *, progress: Progress = keep_quiet)
     pith = None if isinstance(line, NotFound) else line
     progress(0.7, f"board {board.name}: looking for flaws")
     proposed = [f for on in BROAD_SIDES if on in pictures for f in propose_flaws(pictures[on], on, known=board.flaws)]
+    proposed += propose_sapwood(pictures)
     return replace(
         measured,
         grain=measure_grain(pictures, job.ring_bands, pith=pith),

@@ -26,7 +26,7 @@ def test_knots_of_a_real_board_that_was_kept_apart(photo_data: Path) -> None:
 
     At least 80 % must be touched by a box, with at most one false box per 500 mm.
     """
-    picture, labels, length_mm = flatten_board_f(photo_data / "sawn-boards")
+    picture, labels, length_mm = flatten_board(photo_data / "sawn-boards", "F")
     knots = [f.box for f in propose_flaws(picture, "face") if f.kind == "knot"]
     wanted = [box for _, box, counts in labels if counts]
     found = sum(any(box.overlaps(k) for k in knots) for box in wanted)
@@ -45,10 +45,10 @@ def wilson(found: int, of: int) -> tuple[float, float]:
     return (middle - half) / (1 + z * z / of), (middle + half) / (1 + z * z / of)
 
 
-def flatten_board_f(folder: Path) -> tuple[Picture, list[tuple[str, Box, bool]], float]:
+def flatten_board(folder: Path, name: str) -> tuple[Picture, list[tuple[str, Box, bool]], float]:
     """The board by its real long edges against the black ground, and its labels in the board frame."""
-    photo = load_photo(read_header(folder / "board_F.jpg"))
-    told = json.loads((folder / "boards.json").read_text())["F"]
+    photo = load_photo(read_header(folder / f"board_{name}.jpg"))
+    told = json.loads((folder / "boards.json").read_text())[name]
     top, bottom = told["wood_rows"]
     bright = photo.pixels.max(axis=2)
     sides = []
@@ -59,7 +59,7 @@ def flatten_board_f(folder: Path) -> tuple[Picture, list[tuple[str, Box, bool]],
         [np.interp(r, [2000, 14000], [sides[0][i], sides[1][i]]) + 0.0 for r in (top, bottom)] for i in (0, 1)
     )
     length_mm = 3100.0 * (bottom - top) / 15872
-    board = RoughBoard("F", length_mm, 150.0, 32.0, "eastern white pine", 10.0)
+    board = RoughBoard(name, length_mm, 150.0, 32.0, "eastern white pine", 10.0)
     outline = outline_side(board, "face")
     corners = np.array([[right[0], top], [right[1], bottom], [left[1], bottom], [left[0], top]])
     view = View(solve_homography(outline, corners), outline, (photo.width_px, photo.height_px))
@@ -101,7 +101,7 @@ def test_streaks_of_real_boards_that_were_kept_apart(photo_data: Path) -> None:
     proposed where nothing is labelled.
     """
     frames = list_frames(photo_data / "sawn-frames")[1::2]
-    picture, labels, length_mm = flatten_board_f(photo_data / "sawn-boards")
+    picture, labels, length_mm = flatten_board(photo_data / "sawn-boards", "F")
     told = {kind: [0, 0] for kind in STREAKS.values()}
     wrong, seen_mm = 0, length_mm + sum(p.pixels.shape[1] / 2 for p, _ in frames)
     for own, boxes in [*frames, (picture, [(name, box) for name, box, _ in labels])]:

@@ -171,7 +171,7 @@ def _build_flaw(flaw: FlawShape, width: float, length: float) -> Flaw:
 def _build_clear(spot: ClearShape, width: float, length: float) -> ClearSpot:
     if spot.on is None or spot.start is None or spot.end is None:
         raise ValueError("a clear spot needs its side and two corners")
-    return ClearSpot(spot.on, _box_within(spot.start, spot.end, length=length, width=width))
+    return ClearSpot(spot.on, _box_within(spot.start, spot.end, length=length, width=width), spot.kind)
 
 
 def _box_within(one: Point, other: Point, *, length: float, width: float) -> Box:

@@ -153,8 +153,9 @@ class FlawShape(Shape):
 
 
 class ClearShape(Shape):
-    """A place where a flaw that the program proposed is none."""
+    """A place where a flaw that the program proposed is none; with a kind, none of that kind."""
 
+    kind: Annotated[FlawKind | None, v.one_of(*get_args(FlawKind))] = None
     on: Annotated[BroadSide | None, v.one_of(*BROAD_SIDES)] = None
     start: Spot = Field(default=None, alias="from")
     end: Spot = Field(default=None, alias="to")

@@ -70,9 +70,8 @@ def propose_flaws(picture: Picture, on: Literal["face", "back"], *, known: tuple
     around = _find_around(lab)
     wane, knots = _find_wane(lab, on), _find_knots(lab, around, on)
     found = [*wane, *knots, *find_streaks(lab, around, on, knots=knots)]
-    mine = [f.box for f in known if f.on in (on, "through")]
-    mine += [w.box for w in wane]
-    return tuple(f for f in found if f in wane or not any(f.box.overlaps(b) for b in mine))
+    mine = (*(f for f in known if f.found_by == "maker"), *wane)
+    return tuple(f for f in found if f in wane or not any(own.answers(f) for own in mine))
 
 
 def score_knots(lab: Floats, around: Floats) -> Floats:
