@@ -55,8 +55,7 @@ class InsideQuestion:
         digest = hashlib.blake2b(digest_size=8)
         known = [(str(side), seen.picture) for side, seen in sorted(self.board.sides.items())]
         for name, picture in known + [(f"{level.depth_mm:.2f}", level.picture) for level in self.levels]:
-            digest.update(f"{name} {picture.pixels.shape} {picture.px_per_mm}".encode())
-            digest.update(np.ascontiguousarray(picture.pixels).data)
+            digest.update(f"{name} {picture.mark}".encode())
         digest.update(repr(list_knots(self.board)).encode())
         return [f"{self.board.name}-{depth:.2f}-{digest.hexdigest()}-{_KEPT_FORM}" for depth in self.depths_mm]
 
@@ -147,7 +146,8 @@ def read_kept(question: InsideQuestion, folder: Path) -> Foreseen | None:
             if "not_found" in told:
                 return NotFound(str(told["not_found"]))
             picture, rings = (
-                KeptPicture(folder / f"{name}{what}.png", float(told["px_per_mm"])) for what in ("", "-rings")
+                KeptPicture(folder / f"{name}{what}.png", float(told["px_per_mm"]), mark=f"{name}{what}")
+                for what in ("", "-rings")
             )
             sure = np.array(told["sure"], np.float32)
             views.append(InsideView(picture, rings, sure, float(told["confidence"]), tuple(told["caveats"])))

@@ -16,7 +16,9 @@ from grainplan.geometry import Box, Floats
 
 Pixels = NDArray[np.uint8]
 _PNG_STARTS, _PNG_ENDS = b"\x89PNG\r\n\x1a\n", b"IEND\xaeB`\x82"
-"""The first and the last bytes of every whole file (PNG specification, 3rd edition, 5.2 and 11.2.5)."""
+_PNG_HEAD = 24
+"""The first and the last bytes of every whole file, and how many tell its width and height (PNG specification, 3rd
+edition, 5.2, 11.2.1 and 11.2.5)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,8 +91,9 @@ class KeptPicture(Picture):
     Parameters
     ----------
     path : Path
-        Its name must change with its content: it is the mark of the picture.
     px_per_mm : float
+    mark : str
+        What changes with its content.
 
     Raises
     ------
@@ -98,16 +101,18 @@ class KeptPicture(Picture):
         When the file is missing, or does not begin and end as a PNG file; later, should its pixels be damaged.
     """
 
-    __slots__ = ("_path", "_read")
+    __slots__ = ("_mark", "_path", "_read", "_size_px")
 
     _path: Path
+    _mark: str
+    _size_px: tuple[int, int]
     _read: Picture | None
 
-    def __init__(self, path: Path, px_per_mm: float) -> None:
-        _check_whole(path)
+    def __init__(self, path: Path, px_per_mm: float, *, mark: str) -> None:
         if not px_per_mm > 0:
             raise ValueError(f"a picture needs its pixels per millimetre, got {px_per_mm}")
-        for name, value in (("_path", path), ("px_per_mm", px_per_mm), ("_read", None)):
+        told = {"_path": path, "px_per_mm": px_per_mm, "_mark": mark, "_size_px": _find_size(path), "_read": None}
+        for name, value in told.items():
             object.__setattr__(self, name, value)
 
     @property
@@ -124,17 +129,30 @@ class KeptPicture(Picture):
 
     @property
     def mark(self) -> str:
-        """The name of the file."""
-        return self._path.stem
+        """As it was told."""
+        return self._mark
+
+    @property
+    def width_mm(self) -> float:
+        """Extent along the columns, mm."""
+        return self._size_px[0] / self.px_per_mm
+
+    @property
+    def height_mm(self) -> float:
+        """Extent along the rows, mm."""
+        return self._size_px[1] / self.px_per_mm
 
 
-def _check_whole(path: Path) -> None:
+def _find_size(path: Path) -> tuple[int, int]:
+    """Width and height of a PNG file that is whole, px."""
     try:
         with path.open("rb") as file:
-            first = file.read(len(_PNG_STARTS))
+            first = file.read(_PNG_HEAD)
             file.seek(-min(len(_PNG_ENDS), path.stat().st_size), 2)
-            if first == _PNG_STARTS and file.read() == _PNG_ENDS:
-                return
+            if first[: len(_PNG_STARTS)] == _PNG_STARTS and file.read() == _PNG_ENDS:
+                return int.from_bytes(first[16:20]), int.from_bytes(first[20:24])
+    except FileNotFoundError:
+        raise PlanError(f"{path} is missing; measure the job again") from None
     except OSError as error:
         raise PlanError(f"{path} cannot be read ({error.strerror or error}); delete it and plan again") from None
     raise PlanError(f"{path} is damaged; delete it and plan again")

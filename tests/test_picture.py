@@ -61,15 +61,16 @@ def test_a_missing_or_damaged_picture_is_told(tmp_path: Path) -> None:
 
 
 def test_a_kept_picture_is_read_when_it_is_looked_at(picture: Picture, tmp_path: Path) -> None:
-    path = tmp_path / "a-5f3c.png"
+    path = tmp_path / "a.png"
     path.write_bytes(encode_picture(picture))
-    kept = KeptPicture(path, picture.px_per_mm)
-    assert (kept.mark, kept.px_per_mm) == ("a-5f3c", picture.px_per_mm)
+    kept = KeptPicture(path, picture.px_per_mm, mark="5f3c")
+    assert (kept.mark, kept.px_per_mm) == ("5f3c", picture.px_per_mm)
+    assert (kept.width_mm, kept.height_mm) == (picture.width_mm, picture.height_mm)
     np.testing.assert_array_equal(kept.pixels, picture.pixels)
     path.unlink()
-    assert kept.width_mm == picture.width_mm
-    with pytest.raises(PlanError, match="cannot be read"):
-        KeptPicture(path, 2.0)
+    assert kept.pixels is not None  # read once
+    with pytest.raises(PlanError, match="missing"):
+        KeptPicture(path, 2.0, mark="5f3c")
 
 
 def test_a_kept_picture_that_is_damaged_is_told(picture: Picture, tmp_path: Path) -> None:
@@ -77,9 +78,9 @@ def test_a_kept_picture_that_is_damaged_is_told(picture: Picture, tmp_path: Path
     path, content = tmp_path / "a.png", encode_picture(picture)
     path.write_bytes(content[:-3])
     with pytest.raises(PlanError, match="delete it and plan again"):
-        KeptPicture(path, 2.0)
+        KeptPicture(path, 2.0, mark="5f3c")
     path.write_bytes(content[:60] + bytes(40) + content[100:])
-    kept = KeptPicture(path, 2.0)
+    kept = KeptPicture(path, 2.0, mark="5f3c")
     with pytest.raises(PlanError, match="delete it and plan again"):
         _ = kept.pixels
 

@@ -177,6 +177,7 @@ def test_boards_json_has_the_keys_of_the_format_in_its_order(tmp_path):
     written = json.loads(write_boards(job, [plain]).read_text())
     mark = written["boards"][0].pop("measured_from")
     assert len(mark) == 16
+    assert written["boards"][0].pop("marks") == {"face": plain.sides["face"].picture.mark}
     assert written.pop("job_sha256") == job.sha256
     example = json.loads(BOARDS_TEXT)
     del example["job_sha256"]
@@ -186,7 +187,10 @@ def test_boards_json_has_the_keys_of_the_format_in_its_order(tmp_path):
 def test_measurements_hold_until_the_board_changes(tmp_path):
     folder = make_job_folder(tmp_path, EXAMPLE)
     job = read_job(folder)
-    write_boards(job, [_measured(job)])
+    measured = _measured(job)
+    write_boards(job, [measured])
+    (known,) = read_boards(job)
+    assert known.sides["face"].picture.mark == measured.sides["face"].picture.mark
     (folder / "job.toml").write_text(EXAMPLE.replace('"13 in"', '"12 in"').replace('"1 in"]', '"2 in"]'))
     other = read_job(folder)
     (again,) = read_boards(other)

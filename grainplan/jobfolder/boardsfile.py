@@ -31,7 +31,7 @@ from grainplan.job import Job
 from grainplan.jobfolder.planfile import Table, read_json, read_maybe, read_words, round_mm
 from grainplan.jobfolder.safesave import make_folder, replace_file
 from grainplan.measured import Measured
-from grainplan.picture import Picture, read_picture
+from grainplan.picture import KeptPicture, Picture, read_picture
 
 BOARDS_FILE = Path("out", "boards.json")
 _AGAIN = "grainplan measure"
@@ -188,6 +188,7 @@ def _board_to_json(board: MeasuredBoard) -> Table:
     if board.caveats:
         table["caveats"] = list(board.caveats)
     table["measured_from"] = mark_board(board.board)
+    table["marks"] = {name: side.picture.mark for name, side in board.sides.items()}
     return table
 
 
@@ -207,11 +208,17 @@ def _flaw_to_json(flaw: Flaw) -> Table:
 
 def _read_board(row: Mapping[str, Any], board: RoughBoard, folder: Path, *, px_per_mm: float) -> MeasuredBoard:
     found = tuple(_read_flaw(flaw) for flaw in row["flaws"] if flaw["found_by"] != "maker")
+    paths = {side: folder / str(row["sides"][side]["picture"]) for side in SIDES if side in row["sides"]}
+    marks = row.get("marks", {})
+    pictures = {
+        side: KeptPicture(path, px_per_mm, mark=str(marks[side])) if side in marks else read_picture(path, px_per_mm)
+        for side, path in paths.items()
+    }
     return MeasuredBoard(
         board=board,
         length_mm=_read_size(row, "length"),
         width_mm=_read_size(row, "width"),
-        sides={side: _read_side(row["sides"][side], folder, px_per_mm) for side in SIDES if side in row["sides"]},
+        sides={side: _read_side(row["sides"][side], picture) for side, picture in pictures.items()},
         grain=_read_grain(row),
         pith=_read_pith(row["pith_yz_mm"]),
         flaws=board.flaws + board.list_open(found),
@@ -224,9 +231,9 @@ def _read_size(row: Mapping[str, Any], what: str) -> Measured:
     return Measured(float(row[f"{what}_mm"]), doubt, read_words(row.get(f"{what}_caveats", [])))
 
 
-def _read_side(table: Mapping[str, Any], folder: Path, px_per_mm: float) -> BoardSide:
+def _read_side(table: Mapping[str, Any], picture: Picture) -> BoardSide:
     return BoardSide(
-        picture=read_picture(folder / str(table["picture"]), px_per_mm),
+        picture=picture,
         photo_px_per_mm=float(table["photo_px_per_mm"]),
         scale_doubt_percent=float(table["scale_doubt_percent"]),
         caveats=read_words(table["caveats"]),
