@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from grainplan.boards import MeasuredBoard
 from grainplan.errors import NotFound
+from grainplan.frame import Match
 from grainplan.match.arrange import Option, StripPlace, mate_gap, other_side
 from grainplan.match.cost import (
     BACK_SHARE,
@@ -27,11 +28,12 @@ from grainplan.match.railjudge import RailJudge
 from grainplan.match.request import Request
 from grainplan.match.rings import expect_step
 from grainplan.match.seen import SeamBook
+from grainplan.match.trust import expect_unseen_fit
 from grainplan.plan import Foot
 
 Floats = NDArray[np.float64]
-NO_STRANGERS = 0.45
-"""The fit of strangers where the job has too few surfaces to measure it: that of drawn boards."""
+NO_STRANGERS = 0.25
+"""The fit of strangers where the job has too few surfaces to measure it: that of drawn boards, searched 18 mm across."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,9 @@ def look_ahead(
 def judge_option(rails: RailJudge, place: Place, option: Option, *, y_mm: float, rows: IntArray) -> Judged:
     """What the seams of one way to open leaves cost, and its rail, at some of the starts of a place.
 
-    Where both surfaces of a seam have been seen it is their fit and tone; else the step that the rings foretell.
+    Where both surfaces of a seam have been seen or predicted it is their fit and tone; else the step that the rings
+    foretell, yet no less than what seams of that gap cost where they are seen: a board is not to be preferred for being
+    unknown.
 
     Parameters
     ----------
@@ -129,10 +133,12 @@ def _judge_seam(
     run = book.find_run(board, place.first, shown, lie=(y_mm, face.foot, match))
     if run is None:
         outlook = look_ahead(book.request, board, place.first, shown, place=(y_mm, face.foot))
-        step = outlook.step if isinstance(outlook.step, float) else None
-        return seams + judge_step(step) * _metres(face), tone
-    found = book.find_strangers(board, shown, match)
-    strangers = NO_STRANGERS if found is None else found.level
+        bad = judge_step(outlook.step if isinstance(outlook.step, float) else None)
+        if book.has_seen_any:
+            typical = judge_fit(np.array(expect_unseen_fit(outlook.gap_mm)), _find_strangers(book, board, shown, match))
+            bad = max(bad, float(typical))
+        return seams + bad * _metres(face), tone
+    strangers = _find_strangers(book, board, shown, match)
     for piece in face.cut.pieces:
         low, high = face.cut.place(piece.sight_mm, 0.0, option.foot)
         fit, _, tone_de = run.average(starts + low, starts + high)
@@ -140,6 +146,11 @@ def _judge_seam(
         seams += metres * np.nan_to_num(judge_fit(fit, strangers), nan=UNKNOWN_SEAM)
         tone += metres * np.nan_to_num(judge_tone(tone_de), nan=0.0)
     return seams, tone
+
+
+def _find_strangers(book: SeamBook, board: MeasuredBoard, shown: tuple[StripPlace, StripPlace], match: Match) -> float:
+    found = book.find_strangers(board, shown, match)
+    return NO_STRANGERS if found is None else found.level
 
 
 def _metres(face: Face) -> float:

@@ -33,6 +33,7 @@ from grainplan.match.request import Request
 from grainplan.match.rings import find_ring_angle
 from grainplan.match.shelf import Shelf
 from grainplan.match.surfaces import SurfaceKey
+from grainplan.match.trust import expect_end_fit, expect_strangers, temper_run, trust_along
 from grainplan.plan import Foot, Span
 
 SEARCH_PX_PER_MM = 1.0
@@ -84,6 +85,7 @@ class SeamBook:
         folder = request.seams_folder
         self._shelf = Shelf(folder and folder / f"{px_per_mm:g}-px-per-mm.bin")
         self._pictured = {key for key, found in request.surfaces.items() if found.is_real}
+        self._photographed = {key for key in self._pictured if request.surfaces[key].seen != "inside"}
         self._seen_boards = {leaf.board for leaf, surface in self._pictured if not self._is_outside(leaf, surface)}
 
     @classmethod
@@ -104,6 +106,11 @@ class SeamBook:
         """Whether more than the outside of this board has been seen, so that every place along it differs."""
         return board in self._seen_boards
 
+    @property
+    def has_seen_any(self) -> bool:
+        """Whether this is so of any board."""
+        return bool(self._seen_boards)
+
     def find_run(
         self,
         board: MeasuredBoard,
@@ -113,6 +120,8 @@ class SeamBook:
         lie: tuple[float, Foot, Match],
     ) -> EdgeRun | None:
         """The comparison along one seam, or None where a surface has not been seen.
+
+        Where a surface is predicted, the fit is the one that the real surfaces are expected to reach (`match.trust`).
 
         Parameters
         ----------
@@ -132,9 +141,10 @@ class SeamBook:
         name = (left, right, search, match)
         if name not in self._runs:
             sides = [(self._mark((side.leaf, side.surface)), side.edge_mm, side.toward) for side in (left, right)]
-            self._runs[name] = self._shelf.take(
+            found = self._shelf.take(
                 "edges", sides, search, match, make=lambda: self._compare((left, right), search, match)
             )
+            self._runs[name] = self._expect(found, (left, right), self._find_gap(board, seam))
         return self._runs[name]
 
     def find_strangers(
@@ -142,6 +152,8 @@ class SeamBook:
     ) -> Strangers | None:
         """The fit of edges that do not belong together, under the same search."""
         search = self._make_search(board, seam)
+        if not self._photographed:
+            return expect_strangers(search.across_mm)
         key = (search, match)
         if key not in self._strangers:
             marks = [self._mark(chosen) for chosen in self._choose_one_each()]
@@ -202,7 +214,7 @@ class SeamBook:
             even = self._surface(leaf, surface)
             return score_run_on(even, even, cut, y_mm=y_mm, strangers=strangers)
 
-        return self._take_score(((leaf, surface),), cut, y_mm, strangers, make=score)
+        return self._take_score(((leaf, surface),), cut.ends, cut, y_mm, strangers, make=score)
 
     def score_end_match(
         self, board: MeasuredBoard, pair: tuple[SurfaceKey, SurfaceKey], ends_mm: Span, *, y_mm: Span
@@ -211,21 +223,24 @@ class SeamBook:
         run = self.find_end_match(board, pair, apart_mm=ends_mm[1] - ends_mm[0])
         if run is None:
             return NotFound(f"nobody has seen both {pair[0][0].name} {pair[0][1]} and {pair[1][0].name} {pair[1][1]}")
-        reach, strangers = run.ends.reach_mm, self.find_end_strangers(run.ends)
+        ends, strangers = run.ends, self.find_end_strangers(run.ends)
 
         def score() -> EdgeScore | NotFound:
             surfaces = (self._surface(*pair[0]), self._surface(*pair[1]))
-            return score_end_match(surfaces, ends_mm, y_mm=y_mm, reach_mm=reach, strangers=strangers)
+            return score_end_match(surfaces, ends_mm, y_mm=y_mm, reach_mm=ends.reach_mm, strangers=strangers)
 
-        return self._take_score(pair, ends_mm, y_mm, reach, strangers, make=score)
+        return self._take_score(pair, ends, ends_mm, y_mm, strangers, make=score)
 
     def _take_score(
-        self, shown: tuple[SurfaceKey, ...], *what: object, make: Callable[[], EdgeScore | NotFound]
+        self, shown: tuple[SurfaceKey, ...], ends: Ends, *what: object, make: Callable[[], EdgeScore | NotFound]
     ) -> EdgeScore | NotFound:
         """Scored once: most bays stay where they were when one is moved by hand."""
-        key = (shown, *what)
+        key = (shown, ends, *what)
         if key not in self._scores:
-            self._scores[key] = self._shelf.take("ends", [self._mark(one) for one in shown], *what, make=make)
+            found = self._shelf.take("ends", [self._mark(one) for one in shown], ends, *what, make=make)
+            if isinstance(found, EdgeScore) and (trust := self._trust(shown)) < 1.0:
+                found = replace(found, fit=float(expect_end_fit(np.float64(found.fit), trust, ends)))
+            self._scores[key] = found
         return self._scores[key]
 
     def say_doubt(self, board: MeasuredBoard, first_leaf: int, seam: tuple[StripPlace, StripPlace]) -> tuple[str, ...]:
@@ -299,13 +314,16 @@ class SeamBook:
                 return compare_ends(first, second, ends, px_per_mm=self._surface(*pair[0]).px_per_mm)
 
             marks = [self._mark(one) for one in pair]
-            self._end_runs[name] = self._shelf.take("ends along", marks, ends, make=compare)
+            found = self._shelf.take("ends along", marks, ends, make=compare)
+            if found is not None and (trust := self._trust(pair)) < 1.0:
+                found = replace(found, fit=expect_end_fit(found.fit, trust, ends))
+            self._end_runs[name] = found
         return self._end_runs[name]
 
     def _choose_one_each(self) -> list[tuple[Leaf, Surface]]:
-        """One surface of each board that has been seen."""
+        """One surface of each board that has been seen; predicted ones only where there is no photo at all."""
         chosen: dict[str, tuple[Leaf, Surface]] = {}
-        for leaf, surface in sorted(self._pictured):
+        for leaf, surface in sorted(self._photographed or self._pictured):
             chosen.setdefault(leaf.board, (leaf, surface))
         return list(chosen.values())
 
@@ -320,12 +338,29 @@ class SeamBook:
         return Strangers(float(np.mean(fits)), float(np.std(fits)), len(fits)) if fits else None
 
     def _make_search(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace]) -> EdgeSearch:
-        use = self.request.uses[board.name]
-        gap = mate_gap(*seam, gap_mm=use.mate_gap_mm, leaf_mm=use.finished_leaf_mm)
         angle = find_ring_angle(board, board.board.width_mm / 2, board.board.thickness_mm / 2)
         known = angle if isinstance(angle, float) else UNKNOWN_ANGLE_DEG
-        across = reach_across(use.mate_gap_mm if gap is None else gap, known)
+        across = reach_across(self._find_gap(board, seam), known)
         return EdgeSearch(across_mm=round(across / REACH_STEP_MM) * REACH_STEP_MM, grain_deg=board.grain.angle_deg or 0)
+
+    def _find_gap(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace]) -> float:
+        use = self.request.uses[board.name]
+        gap = mate_gap(*seam, gap_mm=use.mate_gap_mm, leaf_mm=use.finished_leaf_mm)
+        return use.mate_gap_mm if gap is None else gap
+
+    def _trust(self, shown: Iterable[SurfaceKey]) -> float:
+        """The geometric mean of the trust in two surfaces, or in one; 1 for photos."""
+        found = [self.request.surfaces[key] for key in shown]
+        return float(np.prod([one.confidence for one in found if one.seen == "inside"]) ** (1 / len(found)))
+
+    def _expect(self, run: EdgeRun | None, sides: tuple[_Side, _Side], gap_mm: float) -> EdgeRun | None:
+        if run is None:
+            return None
+        first, second = (
+            trust_along(self.request.surfaces[side.leaf, side.surface], side.edge_mm, run.x_mm, toward=side.toward)
+            for side in sides
+        )
+        return temper_run(run, (first, second), gap_mm=gap_mm)
 
     def _find_side(
         self, board: MeasuredBoard, first: int, strip: StripPlace, lie: tuple[float, Foot], *, place: int
