@@ -33,7 +33,7 @@ from grainplan.plan import Foot
 
 Floats = NDArray[np.float64]
 NO_STRANGERS = 0.25
-"""The fit of strangers where the job has too few surfaces to measure it: that of drawn boards, searched 18 mm across."""
+"""The fit of strangers where the job has too few surfaces to measure it: drawn boards under a search of 18 mm."""
 
 
 @dataclass(frozen=True, slots=True)
