@@ -41,6 +41,8 @@ SEARCH_PX_PER_MM = 1.0
 FINAL_PX_PER_MM = 2.0
 EDGE_STEP_MM = 2.0
 """While many places are compared, edges closer than this count as one."""
+FINE_STEP_MM = 0.25
+"""Half a pixel: a bay that is held where it was is written in hundredths, and its seams are the same ones still."""
 REACH_STEP_MM = 3.0
 UNKNOWN_ANGLE_DEG = 20.0
 """What is searched where the ring angle is not known."""
@@ -209,6 +211,9 @@ class SeamBook:
         if (leaf, surface) not in self._pictured:
             return NotFound(f"nobody has seen {leaf.name} {surface}")
         strangers = self.find_end_strangers(cut.ends)
+        foot_side, apart = _be_fine(cut.foot_side_mm), cut.ends.apart_mm
+        cut = replace(cut, foot_side_mm=foot_side, head_side_mm=round(foot_side + apart, 2))
+        y_mm = _be_fine(y_mm[0]), _be_fine(y_mm[1])
 
         def score() -> EdgeScore | NotFound:
             even = self._surface(leaf, surface)
@@ -224,6 +229,7 @@ class SeamBook:
         if run is None:
             return NotFound(f"nobody has seen both {pair[0][0].name} {pair[0][1]} and {pair[1][0].name} {pair[1][1]}")
         ends, strangers = run.ends, self.find_end_strangers(run.ends)
+        ends_mm, y_mm = ((_be_fine(low), _be_fine(high)) for low, high in (ends_mm, y_mm))
 
         def score() -> EdgeScore | NotFound:
             surfaces = (self._surface(*pair[0]), self._surface(*pair[1]))
@@ -370,8 +376,8 @@ class SeamBook:
         flipped = (strip.surface == "far") != (foot == "up")
         low_edge = flipped == (place == 0)
         edge = y_mm + strip.y_mm[0 if low_edge else 1]
-        if self.px_per_mm < FINAL_PX_PER_MM:
-            edge = round(edge / EDGE_STEP_MM) * EDGE_STEP_MM
+        step = EDGE_STEP_MM if self.px_per_mm < FINAL_PX_PER_MM else FINE_STEP_MM
+        edge = round(edge / step) * step
         return _Side(Leaf(board.name, first + strip.leaf + 1), strip.surface, float(edge), 1 if low_edge else -1)
 
     def _draw_lines(self, leaf: Leaf, surface: Surface, grain_deg: float) -> Plane32:
@@ -389,6 +395,10 @@ class SeamBook:
             return cut_edge(self._surface(side.leaf, side.surface), side.edge_mm, toward=side.toward, outward=outward)
         except ValueError:
             return None
+
+
+def _be_fine(place_mm: float) -> float:
+    return float(round(place_mm / FINE_STEP_MM) * FINE_STEP_MM)
 
 
 def turn_inward(band: EdgeBand) -> EdgeBand:
