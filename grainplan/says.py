@@ -18,6 +18,7 @@ from grainplan.resaw import Resaw, Stock, compare_leaf_counts, suggest_pieces
 from grainplan.show.marks import LIGHT_AND_DARK
 from grainplan.species import load_species
 from grainplan.units import format_length
+from grainplan.wood.kinds import guess_kind
 
 
 def list_woods() -> tuple[str, ...]:
@@ -109,7 +110,8 @@ def tell_flaw(job: Job, flaw: Flaw) -> str:
     size = f"{_length(job, flaw.box.width)} × {_length(job, flaw.box.height)}"
     where = f"{_length(job, flaw.box.x0)} from the foot, {_length(job, flaw.box.y0)} from the face edge"
     if flaw.found_by == "program":
-        return f"Perhaps a {flaw.kind} {on}, {flaw.confidence:.0%} sure: {size}, {where}."
+        guess = guess_kind(flaw)
+        return f"{guess[0].upper()}{guess[1:]} {on}, {flaw.confidence:.0%} sure: {size}, {where}."
     return f"{flaw.kind.capitalize()} {on}, {size}, {where}."
 
 

@@ -44,6 +44,7 @@ from grainplan.species import find_species
 from grainplan.units import Units, format_length
 from grainplan.wood.flaws import propose_flaws
 from grainplan.wood.grain import find_pith_line, measure_grain
+from grainplan.wood.kinds import guess_kind
 from grainplan.wood.sapwood import propose_sapwood
 from grainplan.wood.solid import InsideView
 from grainplan.wood.solid_cut import draw_cut, lay_crosscut, lay_rip
@@ -169,6 +170,11 @@ def describe_board(board: MeasuredBoard, job: Job) -> str:
     )
     caveats = [*board.caveats, *grain.caveats, *(c for side in board.sides.values() for c in side.caveats)]
     doubtful = [_describe_flaw(flaw, units) for flaw in board.flaws if flaw.found_by == "program"]
+    if doubtful:
+        doubtful.append(
+            "these rule no place out, they cost where they show; enter what is one under [[board.flaw]] to keep it out "
+            "of every panel, and what is none under clear"
+        )
     lines = [*(_describe_offer(offer, job) for offer in offers), *doubtful, *dict.fromkeys(caveats)]
     return "\n".join([", ".join(told), *(f"    {line}" for line in lines)])
 
@@ -178,8 +184,8 @@ def _describe_flaw(flaw: Flaw, units: Units) -> str:
     x, y = (format_length(v, units) for v in (flaw.box.x0, flaw.box.y0))
     size = f"{format_length(flaw.box.width, units)} × {format_length(flaw.box.height, units)}"
     return (
-        f"perhaps a {flaw.kind} on the {flaw.on}, {size}, {x} from the foot and {y} from the face edge "
-        f"({flaw.confidence:.0%} sure); enter it as a flaw if it is one"
+        f"{guess_kind(flaw)} on the {flaw.on}, {size}, {x} from the foot and {y} from the face edge "
+        f"({flaw.confidence:.0%} sure)"
     )
 
 

@@ -509,6 +509,26 @@ def test_a_proposal_is_accepted_moved_or_dropped_and_never_overwrites_the_makers
     assert not app.exception
 
 
+def test_sapwood_is_taken_over_for_every_leaf_with_what_the_other_side_shows(monkeypatch, folder) -> None:
+    propose(folder, Flaw("sapwood", "face", Box(0.0, 150.0, 1800.0, 196.0), found_by="program"))
+    path = folder / "out" / "boards.json"
+    table = json.loads(path.read_text(encoding="utf-8"))
+    rows = next(row for row in table["boards"] if row["name"] == "C")["flaws"]
+    rows.append({**rows[0], "on": "back", "from_mm": [0.0, 170.0]})
+    path.write_text(json.dumps(table), encoding="utf-8")
+    app = do_on_board(lay_out_flaws(monkeypatch, folder), "face", do="pick", id="p0")
+    assert "Perhaps sapwood on the face, 86% sure" in words_on(app)
+    assert "no place is ruled out by it" in words_on(app)
+    assert "Sapwood is sound and only of another colour" in words_on(app)
+    button(app, "through:C").click().run()
+    told = flaws_of_c(folder)[1]
+    assert (told["kind"], told["on"], told["avoid"]) == ("sapwood", "through", True)
+    assert told["from"] == ["0 in", "5 7/8 in"]
+    assert "Kept out of sight: no panel may show it" in words_on(app)
+    assert not says.list_proposed(looks.find_measured(steps.open_job(folder))["C"].flaws)
+    assert not app.exception
+
+
 def test_a_flaw_is_outlined_where_it_shows(folder) -> None:
     """A knot 100 to 140 mm along and 30 to 60 mm across, on the face only: red at its outline, on that side alone."""
     board = steps.open_job(folder).board("A")

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import get_args
 
 import streamlit as st
 
 from grainplan import changes, looks, says
 from grainplan.boards import BroadSide, Flaw, FlawKind, MeasuredBoard, RoughBoard
+from grainplan.geometry import Box
 from grainplan.screens.desk import Desk, Place
 from grainplan.screens.fields import choice_field, switch_field, tell_fault, tell_quiet, text_field
 from grainplan.screens.marks import Mark, Marked, MarkedSide, show_marks, take_mark
+from grainplan.wood.kinds import tell_use
 
 SHOWS = {"through": "every leaf", "face": "the face only", "back": "the back only"}
 KINDS: tuple[FlawKind, ...] = get_args(FlawKind)
@@ -45,16 +48,20 @@ def show_flaws(desk: Desk, board: RoughBoard, row: int) -> None:
         Mark(f"p{at}", flaw.box, "program", f"{flaw.kind}? {flaw.confidence:.0%}", says.tell_flaw(job, flaw))
         for at, flaw in proposed
     ]
+    marks.sort(key=lambda mark: -mark.box.area)  # small ones last, so that they lie on top and can be picked
     shown = MarkedSide(f"The {side} of board {board.name}", *_see_side(desk, board, measured, side))
     show_marks(shown, marks, picked=picked, step_mm=25.4 / 16 if job.units == "in" else 1.0, key=key)
     tell_fault(desk, place)
     _show_picked(desk, board, row, picked if picked in {mark.id for mark in marks} else None)
     if measured is None:
-        tell_quiet("The program looks for knots and wane once the photos are measured.")
+        tell_quiet(
+            "Once the photos are measured the program looks for knots, checks, pith, pitch pockets, sapwood, stains "
+            "and wane."
+        )
     elif proposed:
         tell_quiet(
-            f"{len(proposed)} found by the program, dashed: a share of them is none. Until you say so they are shown "
-            "in panels at a small cost."
+            f"{len(proposed)} found by the program, dashed, with how sure it is. They rule no place out; where one "
+            "shows it costs by its size and by how sure it is, until you say that it is one or none."
         )
     _offer_clear_again(desk, board, side)
 
@@ -114,6 +121,17 @@ def _accept(desk: Desk, board: RoughBoard, at: int, done: Marked | None = None) 
     return f"m{len(desk.job.board(board.name).flaws) - 1}" if desk.job else ""
 
 
+def _accept_through(desk: Desk, board: RoughBoard, flaw: Flaw) -> str:
+    """Take a proposal over for every leaf, and with it what is proposed of its kind at that place on the other side."""
+    measured = desk.boards.get(board.name)
+    met = [f.box for f in says.list_proposed(measured.flaws if measured else ()) if f.kind == flaw.kind]
+    boxes = [flaw.box, *(box for box in met if box.overlaps(flaw.box))]
+    whole = Box(min(b.x0 for b in boxes), min(b.y0 for b in boxes), max(b.x1 for b in boxes), max(b.y1 for b in boxes))
+    every = replace(flaw, on="through")
+    desk.make(lambda job: changes.accept_flaw(job, board.name, every, box=whole), place=_place(desk, board))
+    return f"m{len(desk.job.board(board.name).flaws) - 1}" if desk.job else ""
+
+
 def _drop(desk: Desk, board: RoughBoard, mark: str) -> None:
     at, place = int(mark[1:]), _place(desk, board)
     st.session_state.pop(f"picked:{board.name}", None)
@@ -140,14 +158,19 @@ def _show_picked(desk: Desk, board: RoughBoard, row: int, picked: str | None) ->
     if picked.startswith("m") and at < len(board.flaws):
         _show_mine(desk, board, row, at)
     elif picked.startswith("p") and (flaw := _find_proposed(desk, board, at)) is not None:
-        _show_proposal(desk, board, at, says.tell_flaw(desk.job, flaw))
+        _show_proposal(desk, board, at, flaw)
 
 
-def _show_proposal(desk: Desk, board: RoughBoard, at: int, told: str) -> None:
-    st.write(told)
-    yes, no = st.columns(2)
+def _show_proposal(desk: Desk, board: RoughBoard, at: int, flaw: Flaw) -> None:
+    if desk.job is not None:
+        st.write(says.tell_flaw(desk.job, flaw))
+    tell_quiet(tell_use(flaw))
+    yes, through, no = st.columns(3)
     if yes.button("It is one", key=f"accept:{board.name}", type="primary", width="stretch"):
         st.session_state[f"picked:{board.name}"] = _accept(desk, board, at)
+        st.rerun()
+    if through.button("It is one, in every leaf", key=f"through:{board.name}", width="stretch"):
+        st.session_state[f"picked:{board.name}"] = _accept_through(desk, board, flaw)
         st.rerun()
     if no.button("It is none", key=f"clear:{board.name}", width="stretch"):
         _drop(desk, board, f"p{at}")
@@ -165,6 +188,7 @@ def _show_mine(desk: Desk, board: RoughBoard, row: int, at: int) -> None:
     with avoid:
         switch_field(desk, "No panel may show it", (*place, "avoid"), default=True)
     st.session_state["last_kind"] = board.flaws[at].kind
+    tell_quiet(tell_use(board.flaws[at]))
     fields = st.columns(4)
     for column, (label, key, part) in zip(
         fields,

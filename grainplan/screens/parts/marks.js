@@ -72,7 +72,7 @@ export default function (component) {
     return { x, y, span, high, perCss: span / Math.max(1, css.width) };
   };
 
-  const drawBox = (b, perCss) => {
+  const drawBox = (b, { perCss, x: left }) => {
     const [x0, y0, x1, y1] = b.box, picked = b.id === state.picked;
     const group = make("g", { class: `mark ${b.by}${picked ? " picked" : ""}`, tabindex: "0", role: "button" });
     group.setAttribute("aria-label", b.says);
@@ -82,7 +82,8 @@ export default function (component) {
       make("rect", { class: name, x: x0, y: y0, width: Math.max(0.1, x1 - x0), height: Math.max(0.1, y1 - y0) }, group);
     }
     const off = picked ? 14 : 5; // clear of the knobs
-    const text = make("text", { class: "name", x: x0, y: y0 - off * perCss, "font-size": 15 * perCss,
+    const seen = Math.min(Math.max(x0, left + 8 * perCss), x1); // the name of a long box stays in sight
+    const text = make("text", { class: "name", x: seen, y: y0 - off * perCss, "font-size": 15 * perCss,
       "stroke-width": 3.5 * perCss }, group);
     if (y0 - 30 * perCss < 0) text.setAttribute("y", y1 + (off + 12) * perCss);
     text.textContent = b.word;
@@ -108,7 +109,7 @@ export default function (component) {
       class: `spot ${b.by}`, x: b.box[0], y: b.box[1], width: b.box[2] - b.box[0], height: b.box[3] - b.box[1] })));
     const focused = parentElement.getRootNode().activeElement?.dataset?.id;
     const order = [...state.boxes].sort((a, b) => (a.id === state.picked) - (b.id === state.picked));
-    view.boxes.replaceChildren(...order.map((b) => drawBox(b, f.perCss)));
+    view.boxes.replaceChildren(...order.map((b) => drawBox(b, f)));
     if (focused) find(focused)?.focus({ preventScroll: true });
   };
   const find = (id) => [...view.boxes.children].find((g) => g.dataset.id === id);
@@ -138,19 +139,21 @@ export default function (component) {
     const hold = event.target.closest(".hold"), mark = event.target.closest(".mark");
     const at = toBoard(event, view.close);
     const b = mark && state.boxes.find((one) => one.id === mark.dataset.id);
-    if (b && !state.armed) {
+    // A long box, as of sapwood, holds other flaws: it is moved only once it is picked, and drawn upon until then.
+    const upon = b && b.id !== state.picked && b.box[2] - b.box[0] > frame().span * 0.5 ? b : null;
+    if (b && !upon && !state.armed) {
       state.held = { kind: hold ? "stretch" : "move", b, at, corner: hold && Number(hold.dataset.corner), was: [...b.box] };
       state.fresh_pick = state.picked !== b.id;
       state.picked = b.id;
     } else if (state.armed || event.pointerType !== "touch") {
-      state.held = { kind: "draw", at: onBoard(at), start: [event.clientX, event.clientY] };
+      state.held = { kind: "draw", upon, at: onBoard(at), start: [event.clientX, event.clientY] };
     } else {
-      state.held = { kind: "slide", start: [event.clientX, event.clientY], from: [...state.at], perCss: frame().perCss };
+      state.held = { kind: "slide", upon, start: [event.clientX, event.clientY], from: [...state.at], perCss: frame().perCss };
     }
     view.close.setPointerCapture(event.pointerId);
     event.preventDefault();
     draw();
-    if (b && !state.armed) find(b.id)?.focus({ preventScroll: true });
+    if (b && !upon && !state.armed) find(b.id)?.focus({ preventScroll: true });
   };
   view.close.onpointermove = (event) => {
     const held = state.held;
@@ -178,7 +181,7 @@ export default function (component) {
     view.fresh.setAttribute("visibility", "hidden");
     const far = held.start && Math.hypot(event.clientX - held.start[0], event.clientY - held.start[1]);
     if (held.kind === "draw" && held.box && far > LEAST_DRAWN_CSS) add(held.box);
-    else if (held.kind === "draw" || (held.kind === "slide" && far < LEAST_DRAWN_CSS)) pick(null);
+    else if (held.kind === "draw" || (held.kind === "slide" && far < LEAST_DRAWN_CSS)) pick(held.upon?.id ?? null);
     else if (held.b && held.b.box.some((v, i) => Math.abs(v - held.was[i]) > 0.05)) say(held.b);
     else if (held.b && state.fresh_pick) tell({ do: "pick", id: held.b.id });
     draw();
