@@ -11,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from grainplan.aftersaw import list_lost, read_leaves
-from grainplan.boards import MeasuredBoard, RoughBoard
+from grainplan.boards import Leaf, MeasuredBoard, RoughBoard
 from grainplan.errors import NotFound
 from grainplan.frame import Bay, BaySize
-from grainplan.job import Job
+from grainplan.job import Job, Keep
 from grainplan.match.request import Request
 from grainplan.match.shelf import SEAMS_FOLDER
 from grainplan.match.spare import choose_with_spare
@@ -192,14 +192,20 @@ def _choose(
         seams_folder=job.folder / SEAMS_FOLDER,
     )
     plan = choose_with_spare(request, progress=watch[0], should_stop=watch[1])
-    anew = [
-        f"{keep.bay} was kept on {leaf.name}, which is lost ({lost[leaf]}); it is chosen anew"
-        for keep in gone
-        for leaf in keep.leaves
-        if leaf in lost
-    ]
+    anew = [_tell_gone(keep, request, leaf) for keep in gone for leaf in keep.leaves if leaf in lost]
     told = replace(plan, caveats=(*plan.caveats, *dict.fromkeys(anew), *job.remarks))
     return Outcome(job, boards, told, surfaces, books=books)
+
+
+def _tell_gone(keep: Keep, request: Request, leaf: Leaf) -> str:
+    """What becomes of a bay that was kept on a leaf which is lost."""
+    told = f"{keep.bay} was kept on {leaf.name}, which is lost ({request.lost[leaf]})"
+    instead = next((other for other in request.kept if other.bay == keep.bay), None)
+    if instead is None:
+        return f"{told}; it is chosen anew"
+    stay = " and ".join(one.name for one in instead.leaves if one in keep.leaves)
+    come = " and ".join(one.name for one in instead.leaves if one not in keep.leaves)
+    return f"{told}; what is left of it stays: {stay}, with {come}. Take the keep away to choose it afresh"
 
 
 def see_job(

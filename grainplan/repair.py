@@ -1,7 +1,8 @@
 """The repair after a leaf is lost: the bays that stood on it are chosen anew, and as little else as can be.
 
 What is done and what the maker keeps stays in any case. The other bays stay where they were as long as the hurt ones
-can be filled beside them; then one of them gives way, and only then all.
+can be filled beside them; then one of them gives way, and only then all. Where the maker had kept a hurt bay, what is
+left of its leaves stays in it, at its place along the board, if another leaf of the board fits beside them there.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
 from grainplan.aftersaw import list_lost, read_leaves
-from grainplan.boards import MeasuredBoard
+from grainplan.boards import Leaf, MeasuredBoard
 from grainplan.choice import Outcome, choose_again, make_plan, resaw_as
 from grainplan.errors import GrainplanError
 from grainplan.job import Job, Keep
@@ -92,10 +93,18 @@ def list_hurt(plan: Plan, job: Job) -> tuple[str, ...]:
 
 
 def hold_done(job: Job, plan: Plan) -> Job:
-    """The job with every finished bay held to the wood that it was made of, so that nothing else is cut from it."""
+    """The job with every finished bay held to the wood that it was made of, so that nothing else is cut from it.
+
+    So is a bay that the maker kept on a leaf which is lost since, once it was mended with what was left of its leaves.
+    """
     planned = {bay.name: bay for bay in plan.bays}
     kept, lost = {keep.bay for keep in job.keeps}, list_lost(job)
-    pins = [pin_bay(planned[bay.name]) for bay in job.bays if bay.done and bay.name in planned and bay.name not in kept]
+    names = [bay.name for bay in job.bays if bay.done and bay.name not in kept]
+    for keep in job.keeps:
+        rest = {leaf for leaf in keep.leaves if leaf not in lost}
+        if keep.bay in planned and len(rest) < len(keep.leaves) and rest and rest <= set(planned[keep.bay].leaves):
+            names.append(keep.bay)
+    pins = [pin_bay(planned[name]) for name in names if name in planned]
     return replace(job, keeps=(*job.keeps, *(pin for pin in pins if not any(leaf in lost for leaf in pin.leaves))))
 
 
@@ -120,7 +129,7 @@ def repair_plan(
     held, _ = cut_free(hold_done(job, before.plan), ())
     attempts = _Attempts(before, held, should_stop)
     progress(0.0, "mending the plan")
-    found = attempts.choose(frozenset())
+    found = attempts.keep_rest() or attempts.choose(frozenset())
     least = 0 if found is None else len(found.plan.unfilled)
     if found is None or (least and not should_stop()):
         progress(0.4, "the hurt bays find no wood beside the others: letting others move")
@@ -161,9 +170,35 @@ class _Attempts:
         done = {bay.name for bay in self.job.bays if bay.done}
         return tuple(name for name in self.pins if name not in done)
 
-    def choose(self, free: Collection[str]) -> Outcome | None:
-        """None where the rest cannot stay as it was."""
-        held = tuple(pin for name, pin in self.pins.items() if name not in free)
+    def keep_rest(self) -> Outcome | None:
+        """With what is left of the leaves of each hurt bay that the maker had kept; None where that cannot be."""
+        found: Outcome | None = None
+        mended: tuple[Keep, ...] = ()
+        for ways in self._list_substitutes():
+            tried = [(way, self.choose(frozenset(), mended=(*mended, way))) for way in ways if not self.should_stop()]
+            good = [(one.plan.cost, way, one) for way, one in tried if one is not None and not one.plan.unfilled]
+            if good:
+                _, way, found = min(good, key=lambda one: one[0])
+                mended = (*mended, way)
+        return found
+
+    def _list_substitutes(self) -> list[list[Keep]]:
+        """For each kept bay that is hurt, its leaves with others of the same board for those that are lost."""
+        lost, sawn = list_lost(self.job), {use.name: use.leaves for use in self.before.plan.boards}
+        kept = {keep.bay for keep in self.job.keeps}
+        found = []
+        for bay in self.before.plan.bays:
+            pin = replace(pin_bay(bay), y_mm=None)
+            rest = {leaf for leaf in pin.leaves if leaf not in lost}
+            is_one_run = not bay.is_end_matched and len(set(pin.leaves)) == len(pin.leaves)
+            if bay.name in kept and is_one_run and 0 < len(rest) < len(pin.leaves) and pin.x_mm is not None:
+                runs = _list_runs(rest, len(pin.leaves), sawn[pin.leaves[0].board], lost)
+                found.append([replace(pin, leaves=order) for run in runs for order in (run, run[::-1])])
+        return found
+
+    def choose(self, free: Collection[str], *, mended: tuple[Keep, ...] = ()) -> Outcome | None:
+        """None where the rest cannot stay as it was, or what is mended cannot be had."""
+        held = (*mended, *(pin for name, pin in self.pins.items() if name not in free))
         try:
             return choose_again(
                 self.before, replace(self.job, keeps=(*self.job.keeps, *held)), should_stop=self.should_stop
@@ -172,6 +207,13 @@ class _Attempts:
             if not held:
                 raise
             return None
+
+
+def _list_runs(rest: Collection[Leaf], count: int, leaves: int, lost: Collection[Leaf]) -> list[tuple[Leaf, ...]]:
+    """Leaves of one board that lay one after the other, `count` of them, these among them and none that is lost."""
+    board = next(iter(rest)).board
+    runs = [tuple(Leaf(board, first + i) for i in range(count)) for first in range(1, leaves - count + 2)]
+    return [run for run in runs if set(rest) <= set(run) and not any(leaf in lost for leaf in run)]
 
 
 def _let_others_move(attempts: _Attempts, found: Outcome | None, *, progress: Progress) -> Outcome:

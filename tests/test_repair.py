@@ -7,13 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from grainplan import picture, repair, steps
+from grainplan import changes, picture, repair, steps
 from grainplan.boards import Leaf
 from grainplan.choice import Outcome
 from grainplan.match import seen
 from grainplan.match.shelf import SEAMS_FOLDER
 from grainplan.plan import Plan
 from tests.drawn.flat import grow_any
+from tests.drawn.forest import Growth, grow_board
 from tests.drawn.sawn_job import write_job
 
 BAYS = "".join(
@@ -124,14 +125,51 @@ def test_when_the_wood_runs_out_the_rest_stays(planned: Outcome, job: Path) -> N
     assert all(now[name] == was[name] for name in ("left", "right"))
 
 
-def test_a_kept_bay_whose_leaf_is_lost_is_chosen_anew(planned: Outcome, job: Path) -> None:
+@pytest.mark.parametrize(
+    ("report", "why"), [("thickness = 6.5\ncup = 0.5", "0.5 mm of cup"), ('lost = "it split"', "it split")]
+)
+def test_a_kept_bay_whose_leaf_is_lost_is_chosen_anew(planned: Outcome, job: Path, report: str, why: str) -> None:
+    """The board has no third leaf."""
     first, second = leaves(planned.plan, "left")
     with (job / "job.toml").open("a", encoding="utf-8") as file:
         file.write(f'\n[[keep]]\nbay = "left"\nleaves = ["{first.name}", "{second.name}"]\n')
-        file.write(f'\n[[leaf]]\nleaf = "{first.name}"\nthickness = 6.5\ncup = 0.5\n')
+        file.write(f'\n[[leaf]]\nleaf = "{first.name}"\n{report}\n')
     after = steps.run_plan(job)
     assert first not in leaves(after.plan, "left")
-    assert any("left was kept on" in told and "0.5 mm of cup" in told for told in after.plan.caveats)
+    assert any(told.startswith("left was kept on") and why in told for told in after.plan.caveats)
+    assert any("it is chosen anew" in told for told in after.plan.caveats)
+
+
+@pytest.fixture(scope="module")
+def thick(tmp_path_factory: pytest.TempPathFactory) -> Outcome:
+    """Two boards of three leaves each, a bay on each."""
+    solids = {name: grow_board(seed, Growth(340.0, 150.0, 31.5, "ash")) for name, seed in (("A", 7310), ("B", 7311))}
+    bays = "".join(BAYS.partition('[[bay]]\nname = "right"')[:1])
+    return steps.run_plan(write_job(tmp_path_factory.mktemp("thick") / "job", solids, bays))
+
+
+def test_what_is_left_of_a_kept_bay_stays_in_it(thick: Outcome, tmp_path: Path) -> None:
+    """At its place, with another leaf of the board; also when something else changes after that."""
+    job = tmp_path / "job"
+    shutil.copytree(thick.job.folder, job)
+    left = next(bay for bay in thick.plan.bays if bay.name == "left")
+    changes.keep_leaves(steps.open_job(job), left)
+    steps.run_plan(job)
+    board = left.leaves[0].board
+    (unused,) = {Leaf(board, n) for n in (1, 2, 3)} - set(left.leaves)
+    lost, stays = sorted(left.leaves, key=lambda leaf: abs(leaf.number - unused.number))[::-1]
+    lose(job, lost)
+    after = steps.run_plan(job)
+    assert set(leaves(after.plan, "left")) == {stays, unused}
+    now = next(bay for bay in after.plan.bays if bay.name == "left")
+    assert [s.x_mm for s in now.strips] == [pytest.approx(s.x_mm, abs=0.02) for s in left.strips]
+    assert lie(after.plan)["middle"] == lie(thick.plan)["middle"]
+    (said,) = [told for told in after.plan.caveats if told.startswith("left was kept on")]
+    assert (
+        f"which is lost (it split along the pith); what is left of it stays: {stays.name}, with {unused.name}" in said
+    )
+    changes.write_values(steps.open_job(job), {("weights", "tone"): 1.1})
+    assert lie(steps.run_plan(job).plan)["left"] == lie(after.plan)["left"]
 
 
 def test_a_finished_bay_holds_its_wood(planned: Outcome, job: Path) -> None:

@@ -215,7 +215,8 @@ class JobCheck:
     def _check_keeps(self) -> None:
         bays = [bay.name for bay in self.shape.bay if bay.name]
         out = {(row.board, row.bay) for row in self.shape.leave_out}
-        lost = {row.leaf.name: i for i, row in enumerate(self.shape.leaf) if row.leaf and row.lost}
+        lost = {row.leaf.name for row in self.shape.leaf if row.leaf and row.lost}
+        made = {bay.name for bay in self.shape.bay if bay.done}
         kept: dict[str, int] = {}
         for i, keep in enumerate(self.shape.keep):
             loc: Loc = ("keep", i)
@@ -233,9 +234,11 @@ class JobCheck:
                     self.faults.add(
                         (*loc, "leaves"), f"{leaf.name} is to stay, but board {leaf.board} is left out; take one away"
                     )
-                if leaf.name in lost:
+                if leaf.name in lost and keep.bay in made:
                     self.faults.add(
-                        (*loc, "leaves"), f"{leaf.name} is to stay, but it is told to be lost; take one away"
+                        (*loc, "leaves"),
+                        f"{leaf.name} stands in {keep.bay}, which is told to be made, and it is told to be lost; "
+                        "take one away",
                     )
 
     def _check_leave_outs(self) -> None:
