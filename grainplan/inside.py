@@ -28,7 +28,7 @@ from grainplan.wood.solid_grid import Layer
 from grainplan.wood.solid_knot import KnotPlace
 from grainplan.wood.solid_slice import Level, fit_slices
 
-_KEPT_FORM = 5
+_KEPT_FORM = 6
 """Raised whenever the prediction changes, so that what an older program kept is not taken for its own."""
 
 

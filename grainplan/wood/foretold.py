@@ -8,13 +8,9 @@ import cv2
 import numpy as np
 
 from grainplan.picture import Picture
-from grainplan.wood.orient import blur_wide
+from grainplan.wood.ring_figure import PX_PER_MM, show_figure
 from grainplan.wood.solid_grid import Floats, Reals
 
-PX_PER_MM = 1.0
-SLOW_MM = (60.0, 20.0)
-"""Changes slower than this, along and across, are light and tone, not rings."""
-FINE_MM = 0.5
 RIM_MM = 4.0
 MOVED_MM = (1.0, 4.0)
 """How far along and across a leaf's photo may lie off in its board's frame: corners are typed, edges trimmed."""
@@ -48,7 +44,7 @@ class Meeting:
 
 def compare_foretold(foretold: Picture, real: Picture) -> Meeting:
     """Hold what was foretold of a surface against its photo, both in the board frame."""
-    first, second = _show_figure(foretold), _show_figure(real, like=foretold)
+    first, second = show_figure(foretold), show_figure(real, like=foretold)
     across = _find_move(first, second)
     moved = _move(second, across)
     rim = round(RIM_MM * PX_PER_MM)
@@ -60,20 +56,11 @@ def compare_foretold(foretold: Picture, real: Picture) -> Meeting:
 
 def lay_upon(foretold: Picture, real: Picture) -> Picture:
     """The photo moved across the board to where it agrees best with what was foretold, on the same pixels."""
-    across = _find_move(_show_figure(foretold), _show_figure(real, like=foretold))
+    across = _find_move(show_figure(foretold), show_figure(real, like=foretold))
     shape = (foretold.pixels.shape[1], foretold.pixels.shape[0])
     pixels = np.asarray(cv2.resize(real.pixels, shape, interpolation=cv2.INTER_AREA), np.float32)
     moved = _move(pixels, across * foretold.px_per_mm)
     return Picture(np.asarray(moved + 0.5, np.uint8), foretold.px_per_mm)
-
-
-def _show_figure(picture: Picture, *, like: Picture | None = None) -> Floats:
-    """Lightness as agreement is judged on, at 1 px/mm, on the pixels of `like`."""
-    model = like or picture
-    shape = (round(model.width_mm * PX_PER_MM), round(model.height_mm * PX_PER_MM))
-    small = cv2.resize(picture.lightness(), shape, interpolation=cv2.INTER_AREA)
-    smooth = np.asarray(cv2.GaussianBlur(small, (0, 0), FINE_MM * PX_PER_MM), np.float32)
-    return np.asarray(smooth - blur_wide(smooth, SLOW_MM[0] * PX_PER_MM, SLOW_MM[1] * PX_PER_MM), np.float32)
 
 
 def _move(values: Floats, across_px: float) -> Floats:

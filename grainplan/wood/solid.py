@@ -1,9 +1,9 @@
 """A board as a solid: ring surfaces fitted to all its sides, and any surface inside drawn before the saw.
 
 Order of work: the pith line from the lines on all sides; a smooth distortion that makes those lines lines of one ring;
-then all sides fall into step along one bar code of the rings. Inside, the distortion is the most likely one between
-face, back and ends, and every place takes the colour of its ring. Nothing is blended from face and back: on drawn
-boards that says next to nothing about the wood between them.
+then all sides fall into step along one bar code of the rings, and the pith is placed anew by them. Inside, the
+distortion is the most likely one between face, back and ends, and every place takes the colour of its ring. Nothing is
+blended from face and back: on drawn boards that says next to nothing about the wood between them.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import numpy as np
 from grainplan.errors import NotFound
 from grainplan.picture import Picture
 from grainplan.wood.orient import DirectionField
+from grainplan.wood.ring_figure import PX_PER_MM, measure_power
 from grainplan.wood.solid_code import (
     BIN_MM,
     Code,
@@ -24,23 +25,28 @@ from grainplan.wood.solid_code import (
     fall_into_step,
     learn_code,
     measure_agreement,
+    measure_from,
     place_rings,
     prepare_side,
 )
-from grainplan.wood.solid_fill import Filled, fill_inside
+from grainplan.wood.solid_fill import Filled, fill_inside, measure_height
 from grainplan.wood.solid_grid import LAYERS, Floats, Layer, NodeGrid, Reals, lay_grid, place_pixels
 from grainplan.wood.solid_knot import KnotPlace, lay_cones
-from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_level
+from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_level, paint_rings
 from grainplan.wood.solid_pith import PithLine, fit_pith_line, tell_plain
+from grainplan.wood.solid_refit import move_pith, refit_pith
 from grainplan.wood.solid_relax import LinePull, pull_along_lines, read_cells, relax
 
 READ_DOUBT_MM = 0.15
 """How far a ring read on a side lies from the truth, one deviation (drawn boards)."""
-UNFOLLOWED = 0.9
-"""Deviation inside for each millimetre of the estimated one, set on drawn boards so that expected and achieved
-agreement meet: the softened picture agrees a little better than the crisp code that is reckoned with."""
 SOFTENED = 1.15
-"""The same for the picture of the rings alone, set where it agrees best."""
+"""Deviation inside for each millimetre of the estimated one, set on drawn boards where the rings alone agree best."""
+UNFOLLOWED = 0.9
+"""The same where agreement is reckoned from ring places: the softened picture agrees a little better than the crisp
+code that is reckoned with."""
+TOLD, RECKONED = 1.13, 0.25
+"""The agreement that is told is the figure's own (see :func:`expect_agreement`) times the first, and times what is
+reckoned from ring places to the power of the second; held to windows of drawn boards."""
 KNOTTY = 0.5
 """Part of the expected agreement that is lost beside a branch."""
 TRUSTED = 0.35
@@ -82,6 +88,8 @@ class BoardSolid:
         Lightness by ring place.
     agreement : mapping of "face", "back" to ndarray, shape (rows, columns) of nodes
         How well each neighbourhood agrees with the code, -1 to 1.
+    power : mapping of "face", "back" to ndarray, same shape
+        How strong the figure of each neighbourhood is: mean square of its lightness, without slow changes.
     paint : Paint
         Colours.
     caveats : tuple of str
@@ -93,6 +101,7 @@ class BoardSolid:
     filled: Filled
     code: Code
     agreement: Mapping[Layer, Reals]
+    power: Mapping[Layer, Floats]
     paint: Paint
     caveats: tuple[str, ...] = ()
 
@@ -163,8 +172,9 @@ def fill_solid(placed: PlacedRings, sides: Mapping[Layer, Picture], *, caveats: 
         layer: measure_agreement(seen[layer], place_rings(seen[layer], filled.nodes, grid), code, grid)
         for layer in broad
     }
+    power = {layer: measure_power(sides[layer], grid.counts[1::-1]) for layer in broad}
     paint = mix_paint(sides, filled.nodes, grid, pith)
-    return BoardSolid(grid, pith, filled, code, agreement, paint, caveats)
+    return BoardSolid(grid, pith, filled, code, agreement, power, paint, caveats)
 
 
 def fit_pixels(picture: Picture, model: Picture) -> Picture:
@@ -193,7 +203,11 @@ def place_all_rings(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace
     pith = replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2]))
     pulls, seen = read_sides(sides, grid, pith)
     nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
-    return PlacedRings(grid, pith, fall_into_step(seen, grid, pulls, start=nodes), seen)
+    nodes = fall_into_step(seen, grid, pulls, start=nodes)
+    better = refit_pith(nodes, grid, pith, seen=sides.keys(), height_mm=measure_height(nodes, grid))
+    nodes = move_pith(nodes, grid, pith, better)
+    better = replace(better, cones=lay_cones(knots, better, grid.size_mm[2]))
+    return PlacedRings(grid, better, nodes, {layer: measure_from(side, grid, better) for layer, side in seen.items()})
 
 
 def read_sides(
@@ -239,19 +253,19 @@ def draw_level(solid: BoardSolid, depth_mm: float) -> InsideView:
     share = min(depth_mm / thickness, 1.0)
     doubt = float(SOFTENED * _read_deviation(solid, depth_mm).mean())
     whole, rings = paint_level(solid.paint, measure_level_rings(solid, depth_mm), share=share, doubt_mm=doubt)
+    density = solid.paint.px_per_mm
     sure = expect_agreement(solid, depth_mm)
     confidence = float(sure.mean())
     caveats = solid.caveats
     if confidence < TRUSTED:
         caveats = (*caveats, f"at this depth the rings are a guess (expected agreement {confidence:.2f})")
-    density = solid.paint.px_per_mm
     return InsideView(Picture(whole, density), Picture(rings, density), sure, confidence, caveats)
 
 
-def measure_level_rings(solid: BoardSolid, depth_mm: float) -> Floats:
-    """Ring place (mm from the pith, unbent) of every pixel of the surface at a depth, at the sides' density."""
-    shape = solid.paint.sides["face"].ring_mm.shape
-    density = solid.paint.px_per_mm
+def measure_level_rings(solid: BoardSolid, depth_mm: float, *, px_per_mm: float | None = None) -> Floats:
+    """Ring place (mm from the pith, unbent) of every pixel of the surface at a depth, in the sides' pixels or other."""
+    density = px_per_mm or solid.paint.px_per_mm
+    shape = [round(size * density / solid.paint.px_per_mm) for size in solid.paint.sides["face"].ring_mm.shape]
     places = (np.arange(shape[1]) + 0.5) / density, (np.arange(shape[0]) + 0.5) / density
     return measure_rings(solid.filled.nodes, solid.grid, solid.pith, depth_mm=depth_mm, places_mm=places)
 
@@ -267,19 +281,34 @@ def measure_level_direction(solid: BoardSolid, depth_mm: float) -> DirectionFiel
 
 
 def expect_agreement(solid: BoardSolid, depth_mm: float) -> Floats:
-    """Correlation to be expected with the true lightness at each node of a level, 0 to 1.
+    """Correlation to be expected of the rings alone with the true lightness at each node of a level, 0 to 1.
+
+    A picture that is the mean over all that a surface may be agrees with it to the square root of their powers' ratio
+    (conditional expectation), and round each place the surface is as strong in figure as the sides are there. So much
+    the picture tells by itself: where rings are faint, lie flat, or blur for doubt, little figure is left.
+    """
+    share = min(depth_mm / solid.grid.size_mm[2], 1.0)
+    doubt = float(SOFTENED * _read_deviation(solid, depth_mm).mean())
+    ring = measure_level_rings(solid, depth_mm, px_per_mm=PX_PER_MM)
+    foretold = Picture(paint_rings(solid.paint, ring, share=share, doubt_mm=doubt), PX_PER_MM)
+    shown = solid.power["face"] * (1 - share) + solid.power["back"] * share
+    left = np.sqrt(measure_power(foretold, shown.shape) / (shown + 1e-6))
+    x, y, _ = (np.arange(count) * step for count, step in zip(solid.grid.counts, solid.grid.step_mm, strict=True))
+    plain = tell_plain(solid.pith, (*place_pixels(solid.grid, "face", x, y)[:2], np.full((1, 1), depth_mm)))
+    told = TOLD * left * _reckon_agreement(solid, depth_mm) ** RECKONED * (1.0 - KNOTTY * (1.0 - plain))
+    return np.asarray(np.clip(told, 0.0, 1.0), dtype=np.float32)
+
+
+def _reckon_agreement(solid: BoardSolid, depth_mm: float) -> Reals:
+    """The same as far as ring places tell it.
 
     What the sides themselves reach with the code, times what the doubt of the ring places leaves of the code's
     agreement with itself.
     """
-    deviation = _read_deviation(solid, depth_mm)
     share = depth_mm / solid.grid.size_mm[2]
     reached = solid.agreement["face"] * (1 - share) + solid.agreement["back"] * share
-    left = _fade_with_doubt(solid.code, np.hypot(UNFOLLOWED * deviation, READ_DOUBT_MM))
-    x, y, _ = (np.arange(count) * step for count, step in zip(solid.grid.counts, solid.grid.step_mm, strict=True))
-    plain = tell_plain(solid.pith, (*place_pixels(solid.grid, "face", x, y)[:2], np.full((1, 1), depth_mm)))
-    left = left[None] * (1.0 - KNOTTY * (1.0 - plain))
-    return np.clip(np.maximum(reached, 0.0) * left, 0.0, 1.0).astype(np.float32)
+    left = _fade_with_doubt(solid.code, np.hypot(UNFOLLOWED * _read_deviation(solid, depth_mm), READ_DOUBT_MM))
+    return np.clip(np.maximum(reached, 0.0) * left[None], 0.0, 1.0)
 
 
 def _read_deviation(solid: BoardSolid, depth_mm: float) -> Reals:

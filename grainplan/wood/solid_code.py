@@ -157,6 +157,12 @@ def prepare_side(
     return SeenSide(layer, values, np.broadcast_to(distance, values.shape).astype(np.float32), columns, rows)
 
 
+def measure_from(side: SeenSide, grid: NodeGrid, pith: PithLine) -> SeenSide:
+    """The same side, its distances those from another pith."""
+    distance = pith.distance(*place_pixels(grid, side.layer, side.columns_mm, side.rows_mm))
+    return replace(side, distance_mm=np.broadcast_to(distance, side.values.shape).astype(np.float32))
+
+
 def place_rings(side: SeenSide, nodes: Reals, grid: NodeGrid) -> Floats:
     """Ring place of every pixel of a side: distance from the pith plus distortion, mm."""
     bend = spread_nodes(take_layer(nodes, side.layer), grid.layer_steps(side.layer), side.columns_mm, side.rows_mm)

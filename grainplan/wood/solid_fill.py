@@ -63,11 +63,9 @@ def fill_inside(nodes: Reals, grid: NodeGrid, seen: Collection[Layer]) -> Filled
     seen : collection of sides
         Those that have photos.
     """
-    face, back = nodes[:, :, 0].T, nodes[:, :, -1].T
-    trends = _fit_trend(face), _fit_trend(back)
-    rests = face - trends[0], back - trends[1]
+    trends, rests = _part_trends(nodes)
     waves = _transform(rests[0]), _transform(rests[1])
-    height = max(_measure_height(waves, grid), LEAST_DEVIATION_MM)
+    height = _measure_height(waves, grid)
     thickness = grid.size_mm[2]
     filled = nodes.copy()
     deviation = np.zeros((grid.counts[0], grid.counts[2]))
@@ -87,6 +85,19 @@ def fill_inside(nodes: Reals, grid: NodeGrid, seen: Collection[Layer]) -> Filled
             filled[:, :, level] = guess.T
         deviation[:, level] = height * np.sqrt(left * (1.0 - near**2))
     return Filled(filled, deviation)
+
+
+def measure_height(nodes: Reals, grid: NodeGrid) -> float:
+    """Deviation of the bends of a board's rings, mm, from the distortion of its face and back."""
+    _, rests = _part_trends(nodes)
+    return _measure_height((_transform(rests[0]), _transform(rests[1])), grid)
+
+
+def _part_trends(nodes: Reals) -> tuple[tuple[Reals, Reals], tuple[Reals, Reals]]:
+    """The trends of face and back, and what they leave."""
+    face, back = nodes[:, :, 0].T, nodes[:, :, -1].T
+    trends = _fit_trend(face), _fit_trend(back)
+    return trends, (face - trends[0], back - trends[1])
 
 
 def _fit_trend(layer: Reals) -> Reals:
@@ -121,7 +132,7 @@ def _measure_height(waves: tuple[Waves, Waves], grid: NodeGrid) -> float:
     fine = (power > FINE_SHARES[0] * power.max()) & (power < FINE_SHARES[1] * power.max())
     size = 4.0 * grid.counts[0] * grid.counts[1]
     shown = sum(float(np.mean(np.abs(wave[fine]) ** 2 / power[fine])) for wave in waves) / (2.0 * size)
-    return float(np.sqrt(shown))
+    return max(float(np.sqrt(shown)), LEAST_DEVIATION_MM)
 
 
 def _spread_power(grid: NodeGrid) -> list[tuple[Reals, float]]:

@@ -149,19 +149,32 @@ def paint_level(paint: Paint, ring_mm: Floats, *, share: float, doubt_mm: float)
         As crisp as wood is, with the fibres of the nearer side; and without fibres, each place the mean over all rings
         that it may have, normally spread by `doubt_mm`: the best estimate of its colour.
     """
-    rows, columns = ring_mm.shape
-    face, back = paint.sides["face"], paint.sides["back"]
-    coarse = face.tone * np.float32(1 - share) + back.tone * np.float32(share)
-    tone = cv2.resize(coarse, (columns, rows), interpolation=cv2.INTER_LINEAR)
-    fibres = _follow_fibres(face if share <= 0.5 else back, ring_mm, paint.px_per_mm)
+    tone = _spread_tone(paint, share, ring_mm.shape)
+    fibres = _follow_fibres(paint.sides["face" if share <= 0.5 else "back"], ring_mm, paint.px_per_mm)
     whole = tone + _read_colours(paint.table, paint.first_mm, ring_mm) + fibres
-    spread = max(doubt_mm / BIN_MM, 0.05)
-    table = np.stack([cv2.GaussianBlur(part, (0, 0), sigmaX=0.01, sigmaY=spread) for part in paint.table])
-    rings = tone + _read_colours(table.astype(np.float32), paint.first_mm, ring_mm)
+    rings = tone + _read_colours(_soften(paint.table, doubt_mm), paint.first_mm, ring_mm)
     for picture in (whole, rings):
         depth = share * paint.thickness_mm
         draw_knots(picture, paint.knots, paint.pith, depth_mm=depth, px_per_mm=paint.px_per_mm)
     return _round_colours(whole), _round_colours(rings)
+
+
+def paint_rings(paint: Paint, ring_mm: Floats, *, share: float, doubt_mm: float) -> Pixels:
+    """The rings alone as in :func:`paint_level`, on any pixels that cover the surface, and without its branches."""
+    tone = _spread_tone(paint, share, ring_mm.shape)
+    return _round_colours(tone + _read_colours(_soften(paint.table, doubt_mm), paint.first_mm, ring_mm))
+
+
+def _spread_tone(paint: Paint, share: float, shape: tuple[int, ...]) -> Floats:
+    face, back = paint.sides["face"], paint.sides["back"]
+    coarse = face.tone * np.float32(1 - share) + back.tone * np.float32(share)
+    return np.asarray(cv2.resize(coarse, (shape[1], shape[0]), interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+
+
+def _soften(table: Floats, doubt_mm: float) -> Floats:
+    spread = max(doubt_mm / BIN_MM, 0.05)
+    parts = [cv2.GaussianBlur(part, (0, 0), sigmaX=0.01, sigmaY=spread) for part in table]
+    return np.asarray(np.stack(parts), dtype=np.float32)
 
 
 def _round_colours(colour: NDArray[np.floating]) -> Pixels:
