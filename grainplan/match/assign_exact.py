@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from grainplan.match.cliques import find_rows
 from grainplan.match.model import IntArray, Pool, ReportState, SearchState, Selection
@@ -70,13 +71,24 @@ class Watch:
         return self.should_stop is not None and self.should_stop()
 
 
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What the answer must look like.
+
+    Attributes
+    ----------
+    avoid : sets of candidates
+        From each of them the answer must differ by the board of at least one bay.
+    keep : candidates that must be in it
+        On boards with no other candidate the useful ends are then not asked for, and the bound is not for the whole.
+    """
+
+    avoid: tuple[tuple[int, ...], ...] = ()
+    keep: tuple[int, ...] = ()
+
+
 def solve_exactly(
-    pool: Pool,
-    rows: IntArray,
-    *,
-    effort: Effort | None = None,
-    watch: Watch | None = None,
-    avoid: tuple[tuple[int, ...], ...] = (),
+    pool: Pool, rows: IntArray, *, effort: Effort | None = None, watch: Watch | None = None, terms: Terms | None = None
 ) -> Selection | None:
     """The cheapest set among some candidates.
 
@@ -86,8 +98,7 @@ def solve_exactly(
     rows : int array
         The candidates that may be chosen. The bound of the answer holds for these rows alone.
     effort, watch : Effort, Watch
-    avoid : sets of candidates
-        From each of them the answer must differ by the board of at least one bay.
+    terms : Terms
 
     Returns
     -------
@@ -96,11 +107,11 @@ def solve_exactly(
     """
     from ortools.sat.python import cp_model
 
-    effort, watch = effort or Effort(), watch or Watch()
-    built = _Model(cp_model, pool, rows)
+    effort, watch, terms = effort or Effort(), watch or Watch(), terms or Terms()
+    built = _Model(cp_model, pool, rows, terms.keep)
     if effort.start:
         built.hint(effort.start)
-    for other in avoid:
+    for other in terms.avoid:
         built.differ_from(other)
     solver = cp_model.CpSolver()
     _set_parameters(solver, effort)
@@ -195,7 +206,7 @@ class _Group:
 class _Model:
     """The sums of the choice, as the solver reads them."""
 
-    def __init__(self, cp_model: Any, pool: Pool, rows: IntArray) -> None:
+    def __init__(self, cp_model: Any, pool: Pool, rows: IntArray, keep: tuple[int, ...] = ()) -> None:
         self.model = cp_model.CpModel()
         self.pool = pool
         self.rows = np.asarray(rows, np.int64)
@@ -211,7 +222,9 @@ class _Model:
         self.on_board = self._count_on_boards()
         self.halved = self._add_halves()
         self._add_demand()
-        self._add_packing()
+        for row in keep:
+            self.model.add(self.taken[row] == 1)
+        self._add_packing(self.rows[self._where_open(keep)])
         for group in pool.alike:
             self._add_alike(group.types, group.penalty)
         for term in pool.pairs:
@@ -304,9 +317,14 @@ class _Model:
         for (kind, board), (one, double) in self.on_board.items():
             self.model.add(one + 2 * double <= int(self.pool.demand[kind]) * self.opened[board])
 
-    def _add_packing(self) -> None:
+    def _where_open(self, keep: tuple[int, ...]) -> NDArray[np.bool_]:
+        """Which candidates lie on boards where something is still to be chosen."""
+        board = self.pool.candidates.board[self.rows]
+        return np.isin(board, board[~np.isin(self.rows, np.array(keep, np.int64))])
+
+    def _add_packing(self, rows: IntArray) -> None:
         ends = self.ends
-        for row in find_rows(self.pool, self.rows):
+        for row in find_rows(self.pool, rows):
             for end in row.ends:
                 if int(end) not in ends:
                     ends[int(end)] = self.model.new_bool_var("")

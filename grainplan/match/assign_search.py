@@ -7,14 +7,17 @@ candidates and then bettered part by part, each part exactly, the rest staying a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
-from grainplan.match.assign_exact import Effort, Watch, solve_exactly
+from grainplan.match.assign_exact import Effort, Terms, Watch, solve_exactly
 from grainplan.match.bound import Bound, LagrangianBound
-from grainplan.match.first import better_quickly, clash_with, find_first
+from grainplan.match.dive import dive
+from grainplan.match.first import better_quickly, fill_in_order, find_first
 from grainplan.match.model import IntArray, Pool, Selection
+from grainplan.match.parts import Known, better_by_parts
 from grainplan.match.scoring import score_choice
 from grainplan.match.tidy import push_to_foot
 
@@ -33,26 +36,15 @@ WIDER_CORE = 15_000
 CORE_GAP = 0.002
 CORE_PER_TYPE = 120
 CORE_PER_BOARD = 12
-PART_BAYS = 36
-PART_ROWS = 2_500
-PART_TIME = 5.0
-PART_GAP = 0.0005
+MANY_ROUNDS = 240
+"""The same for jobs that are too large to be solved in one go."""
+WORTH_A_DIVE = 3_000
+"""From so many candidates on boards are settled by the prices of the bound, for a better first set."""
+DIVE_ROWS = 60_000
+LARGE_STAGES = ((0.2, 240), (0.4, 800), (0.4, 0))
+"""Share of the effort, and how long the prices are then moved on."""
+LARGE_BAYS = 72
 __all__ = ["Effort", "Watch", "find_others", "select"]
-
-
-@dataclass(frozen=True, slots=True)
-class _Known:
-    """The best set so far and the best bound so far."""
-
-    rows: tuple[int, ...]
-    cost: int
-    bound: int
-
-    def better(self, selection: Selection | None) -> _Known:
-        """With a selection found beside it; its bound is not taken over."""
-        if selection is None or selection.cost >= self.cost:
-            return self
-        return replace(self, rows=selection.rows, cost=selection.cost)
 
 
 def select(pool: Pool, watch: Watch, effort: Effort) -> Selection:
@@ -63,24 +55,39 @@ def select(pool: Pool, watch: Watch, effort: Effort) -> Selection:
     rows = find_first(pool)
     cost = score_choice(pool, rows).total
     watch.tell("first", cost, None)
-    bound = LagrangianBound(pool).raise_prices(cost, rounds=ROUNDS)
-    known = _Known(rows, cost, bound.value)
+    lagrange = LagrangianBound(pool)
     small = len(pool.candidates) < MOST_AT_ONCE
-    rounds = min(QUICK_ROUNDS, len(pool.candidates) // 10) if small else 0
-    guided = better_quickly(pool, find_first(pool, bound.prices), rounds=rounds)
-    known = known.better(Selection(guided, score_choice(pool, guided).total, 0, proven=False))
+    bound = lagrange.raise_prices(cost, rounds=ROUNDS if small else MANY_ROUNDS)
+    known = Known(rows, cost, bound.value)
+    for guided in _guess_by_prices(pool, bound, small=small):
+        known = known.better(Selection(guided, score_choice(pool, guided).total, 0, proven=False))
     watch.tell("bound", known.cost, known.bound)
     if not watch.stopped:
-        known = _search(pool, known, bound, watch, effort)
+        known = _search((pool, lagrange), known, bound, watch, effort)
     proven = known.bound >= known.cost
     return Selection(push_to_foot(pool, known.rows), known.cost, min(known.bound, known.cost), proven)
 
 
-def _search(pool: Pool, known: _Known, bound: Bound, watch: Watch, effort: Effort) -> _Known:
+def _guess_by_prices(pool: Pool, bound: Bound, *, small: bool) -> Iterator[tuple[int, ...]]:
+    """Sets that fit, made with what the bound says that bays are worth."""
+    rounds = min(QUICK_ROUNDS, len(pool.candidates) // 10) if small else 0
+    yield better_quickly(pool, find_first(pool, bound.worth), rounds=rounds)
+    if len(pool.candidates) < WORTH_A_DIVE:
+        return
+    rows = np.sort(np.argsort(bound.reduced, kind="stable")[:DIVE_ROWS])
+    few = LagrangianBound(replace(pool, candidates=pool.candidates.take(rows)))
+    start = tuple(int(rows[row]) for row in dive(few, bound.prices))
+    order = np.argsort(-bound.worth, kind="stable")
+    for share in (0.4, 0.8):
+        yield better_quickly(pool, fill_in_order(pool, order, share=share, start=start), rounds=rounds)
+
+
+def _search(side: tuple[Pool, LagrangianBound], known: Known, bound: Bound, watch: Watch, effort: Effort) -> Known:
+    pool, lagrange = side
     keep = _cut(known, bound)
     inner = _lift(watch, known.bound)
-    if len(keep) > MOST_AT_ONCE and pool.demand.sum() > 2 * PART_BAYS:
-        return _better_by_parts(pool, known, bound, watch, effort)
+    if len(keep) > MOST_AT_ONCE and pool.demand.sum() > LARGE_BAYS:
+        return _search_large((pool, lagrange), known, bound, watch, effort)
     if len(keep) > CORE:
         core = _pick_core(pool, known, bound)
         share = replace(effort, solver_time=effort.solver_time * CORE_SHARE, gap=CORE_GAP)
@@ -100,6 +107,23 @@ def _search(pool: Pool, known: _Known, bound: Bound, watch: Watch, effort: Effor
     return replace(known, bound=max(known.bound, min(known.cost, found.bound)))
 
 
+def _search_large(
+    side: tuple[Pool, LagrangianBound], known: Known, bound: Bound, watch: Watch, effort: Effort
+) -> Known:
+    """Part by part, and now and then a better bound, which also tells better what looks promising."""
+    pool, lagrange = side
+    for share, rounds in LARGE_STAGES:
+        some = replace(effort, solver_time=effort.solver_time * share)
+        known = better_by_parts(pool, known, bound, watch, some)
+        if watch.stopped or known.bound >= known.cost:
+            break
+        if rounds:
+            bound = lagrange.raise_prices(known.cost, rounds=rounds, prices=bound.prices)
+            known = replace(known, bound=max(known.bound, bound.value))
+            watch.tell("bound", known.cost, known.bound)
+    return known
+
+
 def _lift(watch: Watch, least: int) -> Watch:
     """A watch that never tells a bound lower than the one already known."""
     if watch.report is None:
@@ -113,14 +137,14 @@ def _lift(watch: Watch, least: int) -> Watch:
     )
 
 
-def _cut(known: _Known, bound: Bound) -> IntArray:
+def _cut(known: Known, bound: Bound) -> IntArray:
     """Candidates that may be in a better set, and those of the set itself."""
     keep = bound.reduced <= known.cost - bound.value + 1
     keep[list(known.rows)] = True
     return np.flatnonzero(keep)
 
 
-def _pick_core(pool: Pool, known: _Known, bound: Bound) -> IntArray:
+def _pick_core(pool: Pool, known: Known, bound: Bound) -> IntArray:
     """The most promising candidates: the cheapest of all, and enough of each type on enough boards."""
     c = pool.candidates
     order = np.argsort(bound.reduced, kind="stable")
@@ -146,53 +170,6 @@ def _count_before(keys: IntArray) -> IntArray:
     return count
 
 
-def _better_by_parts(pool: Pool, known: _Known, bound: Bound, watch: Watch, effort: Effort) -> _Known:
-    """Free some types of bays at a time, keep all others, and solve that part exactly, until the effort is spent."""
-    rng = np.random.default_rng(1)
-    left = effort.solver_time
-    inner = Watch(None, watch.should_stop)
-    while left > 0 and not watch.stopped:
-        rows = _rows_for_part(pool, known, bound, _pick_part(pool, known, rng))
-        found = solve_exactly(pool, rows, effort=Effort(min(left, PART_TIME), gap=PART_GAP), watch=inner)
-        known = known.better(found)
-        watch.tell("parts", known.cost, known.bound)
-        left -= PART_TIME if found is None else max(found.spent, 0.2)
-    return known
-
-
-def _pick_part(pool: Pool, known: _Known, rng: np.random.Generator) -> IntArray:
-    """Types that share boards, up to a number of bays: a few boards drawn at random, and all types cut from them."""
-    c = pool.candidates
-    rows = np.array(known.rows, np.int64)
-    kinds: dict[int, None] = {}
-    bays = 0
-    for row in rng.permutation(rows):
-        on_board = rows[c.board[rows] == c.board[row]]
-        for kind in np.unique(c.kind[on_board]):
-            if int(kind) not in kinds and bays + pool.demand[kind] <= PART_BAYS:
-                kinds[int(kind)] = None
-                bays += int(pool.demand[kind])
-        if bays >= PART_BAYS - 1:
-            break
-    return np.array(sorted(kinds), np.int64)
-
-
-def _rows_for_part(pool: Pool, known: _Known, bound: Bound, kinds: IntArray) -> IntArray:
-    """The rows that stay, and the most promising ones of the freed types that leave them alone."""
-    c = pool.candidates
-    rows = np.array(known.rows, np.int64)
-    freed = np.isin(c.kind[rows], kinds)
-    fixed = rows[~freed]
-    wanted = np.flatnonzero(np.isin(c.kind, kinds) & (bound.reduced <= known.cost - bound.value + 1))
-    clash = np.zeros(len(pool.candidates), bool)
-    for row in fixed:
-        here = wanted[c.board[wanted] == c.board[row]]
-        clash[here[clash_with(pool, here, int(row))]] = True
-    wanted = wanted[~clash[wanted]]
-    wanted = wanted[np.argsort(bound.reduced[wanted], kind="stable")][:PART_ROWS]
-    return np.unique(np.concatenate([rows, wanted]))
-
-
 def find_others(pool: Pool, best: Selection, watch: Watch, effort: Effort) -> tuple[Selection, ...]:
     """The next best sets in which at least one bay comes from another board than in all sets before it.
 
@@ -210,7 +187,7 @@ def find_others(pool: Pool, best: Selection, watch: Watch, effort: Effort) -> tu
     found: list[Selection] = []
     while len(found) < effort.others and not watch.stopped:
         avoid = tuple(s.rows for s in (best, *found))
-        other = solve_exactly(pool, rows, effort=short, watch=watch, avoid=avoid)
+        other = solve_exactly(pool, rows, effort=short, watch=watch, terms=Terms(avoid=avoid))
         if other is None or score_choice(pool, other.rows).unfilled > missing:
             break
         found.append(replace(other, rows=push_to_foot(pool, other.rows)))

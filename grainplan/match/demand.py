@@ -15,6 +15,32 @@ from numpy.typing import NDArray
 from grainplan.match.model import IntArray, Pool
 
 Floats = NDArray[np.float64]
+NEAR = 64
+"""Boards that are looked at beside each lead; what a bay from any other one costs at the least is told by the next."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Standing:
+    """What is settled already while a set is built up board by board.
+
+    Attributes
+    ----------
+    left : per type, bays that are still to be filled.
+    fixed : bays that are filled, shape (types, boards).
+    free : per board, whether it may still be asked.
+    """
+
+    left: IntArray
+    fixed: IntArray
+    free: NDArray[np.bool_]
+
+    @staticmethod
+    def nothing(pool: Pool) -> Standing:
+        """Every bay is still to be filled, from any board."""
+        boards = len(pool.leaves)
+        return Standing(
+            pool.demand.copy(), np.zeros((len(pool.demand), boards), np.int64), np.ones(boards, dtype=np.bool_)
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -23,20 +49,23 @@ class _Asking:
 
     Attributes
     ----------
-    offers : boards, each as often as it could fill a bay of this type.
+    boards : those that could fill it. near : a row a lead, the boards nearest to it, shape (leads, up to NEAR).
+    distance : what a bay from them pays, alike in shape. beyond : what one from any other board pays at the least.
     """
 
     kind: int
-    offers: IntArray
+    boards: IntArray
+    near: IntArray
+    distance: Floats
+    beyond: Floats
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Company:
-    """Types that choose one lead; `penalty` is None where nothing is to look alike."""
+    """Types that choose one lead; without likeness there is one row, which stands for no lead."""
 
     asking: tuple[_Asking, ...]
-    leads: IntArray
-    penalty: Floats | None
+    penalty: Floats  # (leads, boards)
 
 
 class DemandSide:
@@ -49,7 +78,7 @@ class DemandSide:
 
     def __init__(self, pool: Pool) -> None:
         self.pool = pool
-        caps = _count_most(pool)
+        self._most = np.minimum(_count_most(pool), pool.demand[:, None])
         c = pool.candidates
         halved = set(np.unique(c.kind[c.covers == 0]).tolist())
         grouped: set[int] = set()
@@ -58,53 +87,79 @@ class DemandSide:
             kinds = [k for k in group.types if k not in grouped and k not in halved]
             grouped |= set(kinds)
             if kinds:
-                asking = tuple(_ask(pool, caps, kind) for kind in kinds)
-                leads = np.unique(np.concatenate([a.offers for a in asking]))
-                self._companies.append(_Company(asking, leads, group.penalty.astype(float)))
+                self._companies.append(self._join(kinds, group.penalty.astype(float)))
         for kind in range(len(pool.demand)):
             if kind not in grouped:
-                asking = (_ask(pool, caps, kind),)
-                self._companies.append(_Company(asking, asking[0].offers[:1], None))
+                self._companies.append(self._join([kind], np.zeros((1, len(pool.leaves)))))
 
-    def fill(self, prices: Floats) -> tuple[float, Floats]:
-        """Total cost, and how many bays of each type each board fills; shape (types, boards), as `prices`."""
+    def _join(self, kinds: list[int], penalty: Floats) -> _Company:
+        if len(penalty) > 1:
+            leads = np.flatnonzero((self._most[kinds] > 0).any(axis=0))
+            penalty = penalty[leads] if len(leads) else np.zeros((1, len(self.pool.leaves)))
+        return _Company(tuple(_ask(kind, self._most[kind], penalty) for kind in kinds), penalty)
+
+    def fill(self, prices: Floats, standing: Standing | None = None) -> tuple[float, Floats]:
+        """Total cost, and how many bays of each type each board fills; shape (types, boards), as `prices`.
+
+        The cost is never above the true one: where a bay would come from a board that was not looked at, it counts with
+        the least that it could cost there.
+        """
+        standing = standing or Standing.nothing(self.pool)
+        asked = np.where(standing.free[None, :], prices, np.inf)
         total, filled = 0.0, np.zeros(prices.shape)
         for company in self._companies:
-            costs = np.zeros(max(len(company.leads), 1))
+            settled = standing.fixed[[one.kind for one in company.asking]].sum(axis=0)
+            used = np.flatnonzero(settled)
+            costs = company.penalty[:, used] @ settled[used].astype(float)
+            taken = []
             for one in company.asking:
-                table = self._ask_all(company, one, prices)
-                most = int(self.pool.demand[one.kind])
-                empty = float(self.pool.unfilled[one.kind])
-                if table.shape[1] > most:
-                    table = np.partition(table, most - 1, axis=1)
-                    costs += np.minimum(table[:, :most], empty).sum(axis=1)
-                else:
-                    costs += np.minimum(table, empty).sum(axis=1) + (most - table.shape[1]) * empty
+                if standing.left[one.kind] > 0:
+                    cost, boards, bays = self._take(one, asked[one.kind], int(standing.left[one.kind]))
+                    costs = costs + cost
+                    taken.append((one.kind, boards, bays))
             lead = int(np.argmin(costs))
             total += float(costs[lead])
-            self._count(company, lead, prices, filled)
+            for kind, boards, bays in taken:
+                np.add.at(filled, (kind, boards[lead]), bays[lead])
         return total, filled
 
-    def _ask_all(self, company: _Company, one: _Asking, prices: Floats) -> Floats:
-        """What each offer costs under each lead."""
-        asked = prices[one.kind, one.offers][None, :]
-        if company.penalty is None or len(company.leads) == 0:
-            return np.asarray(asked)
-        return np.asarray(asked + company.penalty[np.ix_(company.leads, one.offers)])
+    def _take(self, one: _Asking, asked: Floats, left: int) -> tuple[Floats, IntArray, IntArray]:
+        """Under each lead: what the bays of a type cost, from which boards they come, and how many from each."""
+        empty = float(self.pool.unfilled[one.kind])
+        cost = asked[one.near] + one.distance
+        order = _first_few(cost, left)
+        cost, boards = np.take_along_axis(cost, order, 1), np.take_along_axis(one.near, order, 1)
+        least = asked[one.boards].min(initial=np.inf) + one.beyond
+        most = self._most[one.kind][boards]
+        before = np.cumsum(most, axis=1) - most
+        bays = np.clip(left - before, 0, most)
+        bays[cost >= empty] = 0
+        rest = np.minimum(empty, least)
+        each = np.minimum(cost, rest[:, None])
+        counted = np.clip(left - before, 0, most)
+        total = np.where(counted > 0, counted * each, 0.0).sum(axis=1) + (left - counted.sum(axis=1)) * rest
+        return np.asarray(total), np.asarray(boards), np.asarray(bays)
 
-    def _count(self, company: _Company, lead: int, prices: Floats, filled: Floats) -> None:
-        for one in company.asking:
-            cost = prices[one.kind, one.offers]
-            if company.penalty is not None and len(company.leads):
-                cost = cost + company.penalty[company.leads[lead], one.offers]
-            order = np.argsort(cost, kind="stable")[: int(self.pool.demand[one.kind])]
-            order = order[cost[order] < self.pool.unfilled[one.kind]]
-            np.add.at(filled, (one.kind, one.offers[order]), 1.0)
+
+def _first_few(cost: Floats, count: int) -> IntArray:
+    """The columns of the lowest costs of each row, in order."""
+    if cost.shape[1] > count:
+        few = np.argpartition(cost, count - 1, axis=1)[:, :count]
+        inner = np.argsort(np.take_along_axis(cost, few, 1), axis=1, kind="stable")
+        return np.asarray(np.take_along_axis(few, inner, 1))
+    return np.asarray(np.argsort(cost, axis=1, kind="stable"))
 
 
-def _ask(pool: Pool, caps: IntArray, kind: int) -> _Asking:
-    boards = np.arange(len(pool.leaves))
-    return _Asking(kind, np.repeat(boards, np.minimum(caps[kind], pool.demand[kind])))
+def _ask(kind: int, most: IntArray, penalty: Floats) -> _Asking:
+    boards = np.flatnonzero(most > 0)
+    distance = penalty[:, boards]
+    if len(boards) <= NEAR or len(penalty) == 1:
+        near = np.broadcast_to(boards, distance.shape)
+        return _Asking(kind, boards, near, distance, np.full(len(penalty), np.inf))
+    order = np.argsort(distance, axis=1, kind="stable")
+    beyond = np.take_along_axis(distance, order[:, NEAR : NEAR + 1], 1)[:, 0]
+    order = order[:, :NEAR]
+    return _Asking(kind, boards, boards[order], np.take_along_axis(distance, order, 1), beyond)
 
 
 def _count_most(pool: Pool) -> IntArray:
