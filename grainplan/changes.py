@@ -10,7 +10,19 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from grainplan.boards import SIDES, BroadSide, ClearSpot, Flaw, Piece, Point, RoughBoard, Side, SidePhoto, Surface
+from grainplan.boards import (
+    SIDES,
+    BroadSide,
+    ClearSpot,
+    Flaw,
+    MeasuredBoard,
+    Piece,
+    Point,
+    RoughBoard,
+    Side,
+    SidePhoto,
+    Surface,
+)
 from grainplan.errors import GrainplanError, NotFound
 from grainplan.frame import Bay
 from grainplan.geometry import Box
@@ -276,6 +288,21 @@ def write_found_corners(job: Job) -> tuple[Job, tuple[str, ...]]:
             points = [(float(x), float(y)) for x, y in found.corners_px]
             edits.append(editing.set_corners(board.name, side, corners=points))
             told.append(f"board {board.name}, {side}: corners found, within about {found.doubt_px:.0f} px")
+    return editing.save_job(job, edits) if edits else job, tuple(told)
+
+
+def write_found_wane(job: Job, boards: Sequence[MeasuredBoard]) -> tuple[Job, tuple[str, ...]]:
+    """Write wane and missing corners that photos show into the job file as the maker's flaws; a sentence a board."""
+    edits, told = [], []
+    for measured in boards:
+        found = [f for f in measured.flaws if f.kind == "wane" and f.found_by == "program"]
+        rough = measured.board
+        if not found or rough.cut_from is not None:
+            continue
+        mine = [Flaw(f.kind, f.on, _round_out(f.box, job, rough)) for f in found]
+        edits.append(editing.set_flaws(rough.name, [*rough.flaws, *mine], units=job.units))
+        places = "place" if len(mine) == 1 else "places"
+        told.append(f"board {rough.name}: {len(mine)} {places} without wood written as flaws, to be corrected")
     return editing.save_job(job, edits) if edits else job, tuple(told)
 
 

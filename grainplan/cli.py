@@ -146,8 +146,11 @@ def check(job: Path, as_json: bool) -> None:
 @cli.command()
 @JOB
 @click.option("--write-corners", is_flag=True, help="Write the corners that are found into job.toml, to be corrected.")
+@click.option(
+    "--write-wane", is_flag=True, help="Write wane and missing corners that are found into job.toml, as flaws."
+)
 @AS_JSON
-def measure(job: Path, write_corners: bool, as_json: bool) -> None:
+def measure(job: Path, write_corners: bool, write_wane: bool, as_json: bool) -> None:
     """Turn the photos into measured boards: out/boards.json and out/boards/."""
     from grainplan import changes, steps
     from grainplan.jobfolder.boardsfile import BOARDS_FILE
@@ -158,6 +161,9 @@ def measure(job: Path, write_corners: bool, as_json: bool) -> None:
         say("\n".join(told) or "Every photo has its corners typed.")
     with shown_progress("measuring") as (progress, stop):
         boards = steps.measure(opened, progress=progress, should_stop=stop)
+    if write_wane:
+        opened, told = changes.write_found_wane(opened, boards)
+        say("\n".join(told) or "No wood is seen to be missing.")
     answer(
         as_json,
         lambda: json.loads((opened.folder / BOARDS_FILE).read_text(encoding="utf-8")),

@@ -139,11 +139,13 @@ def measure_one(job: Job, board: RoughBoard, *, progress: Progress = keep_quiet)
     progress(0.7, f"board {board.name}: looking for flaws")
     proposed = [f for on in BROAD_SIDES if on in pictures for f in propose_flaws(pictures[on], on, known=board.flaws)]
     proposed += propose_sapwood(pictures)
+    missing = [f for f in measured.flaws if f.found_by == "program"]  # seen beside what lies around the board
+    proposed = [f for f in proposed if not any(m.answers(f) for m in missing)]
     return replace(
         measured,
         grain=measure_grain(pictures, job.ring_bands, pith=pith),
         pith=pith,
-        flaws=(*board.flaws, *board.list_open(proposed)),
+        flaws=(*measured.flaws, *board.list_open(proposed)),
     )
 
 

@@ -103,6 +103,32 @@ def sample_across(pixels: Pixels, start: Floats, end: Floats, *, reach_px: float
     return lab.reshape(_BLOCKS, _SAMPLES // _BLOCKS, offsets.size, 3).mean(axis=1), offsets.astype(float)
 
 
+def look_along(pixels: Pixels, edge: Edge, *, blocks: int, span_px: tuple[int, int]) -> Floats:
+    """Profiles across an edge along its curve, from one end to the other, shape (blocks, offsets, 3), CIE Lab.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8
+    edge : Edge
+        From corner to corner.
+    blocks : int
+        Stretches of the edge; each profile is their mean.
+    span_px : (int, int)
+        First and last offset, positive inward.
+    """
+    each = 4
+    t = (2 * (np.arange(blocks * each) + 0.5) / (blocks * each) - 1)[:, None]
+    d, (c0, c1, c2) = edge.direction, edge.curve
+    half = float(np.linalg.norm(edge.end - edge.start)) / 2
+    offsets = np.arange(span_px[0], span_px[1] + 1)
+    places = ((edge.start + edge.end) / 2 + d * half * t)[:, None, :]
+    places = places + np.array([-d[1], d[0]]) * (offsets[None, :] + c0 + c1 * t + c2 * t * t)[..., None] - 0.5
+    at = places.astype(np.float32)
+    seen = cv2.remap(pixels, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    lab = cv2.cvtColor(seen.astype(np.float32) / 255, cv2.COLOR_RGB2Lab)
+    return np.asarray(lab.reshape(blocks, each, offsets.size, 3).mean(axis=1), float)
+
+
 def fit_edge(
     pixels: Pixels, start: Floats, end: Floats, *, reach_px: float, curve: tuple[float, float, float] = (0.0, 0.0, 0.0)
 ) -> Edge:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from grainplan.boards import BROAD_SIDES, BoardSide, RoughBoard, Side, SidePhoto
+from grainplan.boards import BROAD_SIDES, BoardSide, BroadSide, Flaw, RoughBoard, Side, SidePhoto
 from grainplan.errors import NotFound
 from grainplan.geometry import apply_homography
 from grainplan.photos.align import Part
@@ -22,8 +22,10 @@ from grainplan.photos.corners import (
     place_view,
     size_side,
 )
+from grainplan.photos.frame_line import fit_frame, tell_missing
 from grainplan.photos.greycard import apply_tones, read_card
 from grainplan.photos.join import join_parts
+from grainplan.photos.lens import weigh_bows
 from grainplan.photos.light import light_side
 from grainplan.photos.load import Photo, PhotoHeader, load_photo, read_header
 from grainplan.photos.locate import choose_search_reduction, find_corners
@@ -36,6 +38,8 @@ from grainplan.progress import Progress, keep_quiet
 PX_PER_MM = 2.0
 _LENS_TOLD_MM = 1.0
 _TAPE_MM = 0.8  # 1/32 in, how well a tape is read
+_K1_WORTH = 0.8  # of the usual doubt: a lens that edges leave more of is not used
+_CROOK_TOLD_MM = 1.0
 
 
 def flatten_side(
@@ -69,16 +73,26 @@ def flatten_side(
 
 @dataclass(frozen=True, slots=True)
 class ReadSide:
-    """A flattened side, and whether a grey card made its colours true."""
+    """A flattened side, whether a grey card made its colours true, and where its photos show that wood is missing."""
 
     side: BoardSide
     true_colour: bool
+    missing: tuple[Flaw, ...] = ()
 
 
 def read_side(
-    board: RoughBoard, side: Side, *, px_per_mm: float = PX_PER_MM, progress: Progress = keep_quiet
+    board: RoughBoard,
+    side: Side,
+    *,
+    px_per_mm: float = PX_PER_MM,
+    follow_edges: bool = False,
+    progress: Progress = keep_quiet,
 ) -> ReadSide | NotFound:
-    """As :func:`flatten_side`, with what is known of its colours."""
+    """As :func:`flatten_side`, with what is known of its colours.
+
+    With `follow_edges` the edges of a broad side are held against its straight frame too: they tell of wood that is
+    missing, of a crook, and of the lens.
+    """
     photos = board.photos.get(side, ())
     if not photos:
         return NotFound(f"board {board.name} has no photo of its {side}")
@@ -86,26 +100,30 @@ def read_side(
     for i, shot in enumerate(photos):
         progress(0.7 * i / len(photos), f"reading board {board.name}, {side} ({shot.path.name})")
         one = _see(board, side, shot, px_per_mm)
+        if follow_edges and not isinstance(one, NotFound) and (side == "face" or side == "back"):
+            one = _follow_edges(board, side, one)
         if isinstance(one, NotFound):
             return one
         seen.append(one)
     progress(0.7, f"flattening board {board.name}, {side}")
     pixels, told = _make_flat(board, side, seen, px_per_mm)
+    lens = _tell_lens(seen[0].view, side) if len(seen) == 1 else ()  # the join tells of it for all together
     progress(1.0, f"flattened board {board.name}, {side}")
     flat = BoardSide(
         picture=Picture(pixels, px_per_mm),
         photo_px_per_mm=round(min(float(s.view.densities()[4].min()) for s in seen), 3),
         scale_doubt_percent=round(max(doubt_scale(s.view, corner_px=s.corner_px) for s in seen), 3),
-        caveats=tuple(dict.fromkeys([*told, *(c for s in seen for c in s.caveats)])),
+        caveats=tuple(dict.fromkeys([*told, *(c for s in seen for c in s.caveats), *lens])),
     )
-    return ReadSide(flat, any(s.card_mm is not None for s in seen))
+    return ReadSide(flat, any(s.card_mm is not None for s in seen), tuple(f for s in seen for f in s.missing))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Seen:
     """A photo, how it sees the side, how well its corners are known, and what is to be told of it.
 
-    `card_mm`: where along the board a grey card lies that made the photo's colours true.
+    `card_mm`: where along the board a grey card lies that made the photo's colours true. `missing`: where its edges
+    show that wood is missing.
     """
 
     photo: Photo
@@ -113,6 +131,7 @@ class _Seen:
     corner_px: float
     caveats: tuple[str, ...]
     card_mm: float | None = None
+    missing: tuple[Flaw, ...] = ()
 
 
 def _make_flat(board: RoughBoard, side: Side, seen: list[_Seen], px_per_mm: float) -> tuple[Pixels, tuple[str, ...]]:
@@ -151,8 +170,7 @@ def _see(board: RoughBoard, side: Side, shot: SidePhoto, px_per_mm: float) -> _S
     if side in BROAD_SIDES:
         view, told = _use_sheets(photo, view, corner_px)
     told = (*view.caveats, *told, *check_photo(photo, view, side))
-    lens = _tell_lens(view, side) if len(board.photos[side]) == 1 else ()  # the join tells of it for all together
-    told = (*told, *_tell_density(view, px_per_mm), *lens)
+    told = (*told, *_tell_density(view, px_per_mm))
     if shot.grey_card is None:
         return _Seen(photo, view, corner_px, told)
     tones = read_card(photo, shot.grey_card, called=f"board {board.name}, {side} ({shot.path.name})")
@@ -160,6 +178,29 @@ def _see(board: RoughBoard, side: Side, shot: SidePhoto, px_per_mm: float) -> _S
         return _Seen(photo, view, corner_px, (*told, f"{tones.reason}. The photo's colours are left as they are"))
     lies = apply_homography(np.linalg.inv(view.to_photo), tones.middle_px[None])
     return _Seen(apply_tones(photo, tones), view, corner_px, told, float(np.clip(lies[0, 0], 0.0, board.length_mm)))
+
+
+def _follow_edges(board: RoughBoard, side: BroadSide, seen: _Seen) -> _Seen:
+    """Take the lens from the board's long edges where sheets do not tell it better, and see where wood is missing."""
+    frame = fit_frame(seen.photo, seen.view, side)
+    told, missing = tell_missing(seen.photo, frame, side, length_mm=board.length_mm)
+    seen = replace(seen, caveats=(*seen.caveats, *told), missing=missing)
+    if len(board.photos[side]) > 1:  # the join finds the lens for all photos together
+        return seen
+    bows = weigh_bows(seen.photo, seen.view, frame, crook_mm=board.crook_mm)
+    if isinstance(bows, NotFound):
+        return seen
+    caveats, off = seen.caveats, bows.crook_mm
+    if abs(off.value) - board.crook_mm > off.doubt + _CROOK_TOLD_MM:
+        way = "toward the other edge" if off.value > 0 else "toward the face edge"
+        caveats += (
+            f"its long edges bow {way}, by {abs(off.value):.1f} ± {off.doubt:.1f} mm at mid-length: a crook of "
+            f"{board.crook_mm:.1f} mm was typed; the frame runs straight from corner to corner",
+        )
+    view = seen.view
+    if bows.k1.doubt < min(view.k1_doubt, _K1_WORTH * USUAL_K1):
+        view = know_lens(view, k1=bows.k1.value, doubt=bows.k1.doubt)
+    return replace(seen, view=view, caveats=caveats)
 
 
 def _place_photo(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from grainplan.boards import SIDES, BoardSide, MeasuredBoard, RoughBoard, Side
+from grainplan.boards import SIDES, BoardSide, Flaw, MeasuredBoard, RoughBoard, Side
 from grainplan.errors import NotFound
 from grainplan.measured import Measured
 from grainplan.photos.flatten import PX_PER_MM, read_side
@@ -19,8 +19,8 @@ _APART_TOLD = 0.12
 def measure_board(board: RoughBoard, *, px_per_mm: float = PX_PER_MM, progress: Progress = keep_quiet) -> MeasuredBoard:
     """Flatten every side of a board that has a photo.
 
-    A side that cannot be placed is left out and told among the caveats; grain, pith and flaws are read from the sides
-    by later rooms.
+    A side that cannot be placed is left out and told among the caveats. Where a photo shows that wood is missing along
+    an edge, it stands among the flaws; grain, pith and other flaws are read from the sides by later rooms.
 
     Parameters
     ----------
@@ -37,14 +37,16 @@ def measure_board(board: RoughBoard, *, px_per_mm: float = PX_PER_MM, progress: 
     sides: dict[Side, BoardSide] = {}
     true_colours: set[Side] = set()
     caveats: list[str] = []
+    missing: list[Flaw] = []
     wanted = [side for side in SIDES if board.photos.get(side)]
     for place, side in enumerate(wanted):
         share = part_of(progress, place / len(wanted), (place + 1) / len(wanted))
-        found = read_side(board, side, px_per_mm=px_per_mm, progress=share)
+        found = read_side(board, side, px_per_mm=px_per_mm, follow_edges=True, progress=share)
         if isinstance(found, NotFound):
             caveats.append(found.reason)
         else:
             sides[side] = found.side
+            missing += found.missing
             true_colours |= {side} if found.true_colour else set()
     if "face" in sides and "back" in sides:
         sides["face"], sides["back"], told = _agree(sides["face"], sides["back"], true_colours)
@@ -56,7 +58,7 @@ def measure_board(board: RoughBoard, *, px_per_mm: float = PX_PER_MM, progress: 
         length_mm=Measured(board.length_mm, TAPE_DOUBT_MM, ("as typed",)),
         width_mm=Measured(board.width_mm, TAPE_DOUBT_MM, ("as typed",)),
         sides=sides,
-        flaws=board.flaws,
+        flaws=(*board.flaws, *board.list_open(missing)),
         caveats=tuple(caveats),
     )
 
