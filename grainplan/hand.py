@@ -12,6 +12,7 @@ from grainplan.choice import Outcome, choose_again
 from grainplan.errors import GrainplanError
 from grainplan.job import Job, Keep
 from grainplan.match.pinning import pin_bay
+from grainplan.match.spare import carry_over
 from grainplan.plan import PlannedBay
 
 
@@ -88,6 +89,8 @@ def _try(outcome: Outcome, *changed: Keep) -> Outcome:
     """The plan with these bays as told and every other filled bay as it was."""
     names = {keep.bay for keep in changed}
     others = tuple(pin_bay(bay) for bay in outcome.plan.bays if bay.name not in names)
-    job: Job = replace(outcome.job, keeps=(*changed, *others))
+    job: Job = replace(outcome.job, keeps=(*changed, *others), spare_pair=False)
     found = choose_again(outcome, job)
+    if outcome.job.spare_pair:
+        found = replace(found, plan=carry_over(found.plan, outcome.plan, shop=job.shop))
     return replace(found, job=outcome.job)

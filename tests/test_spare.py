@@ -9,7 +9,9 @@ import pytest
 from grainplan.boards import Flaw, Grain
 from grainplan.geometry import Box
 from grainplan.jobfolder.planfile import plan_from_json, plan_to_json
+from grainplan.match import spare as room
 from grainplan.match.assign import choose_leaves
+from grainplan.match.pinning import pin_bay
 from grainplan.match.spare import choose_with_spare
 from tests.test_assign import INCH, make_bay, make_board, make_request
 
@@ -114,6 +116,42 @@ def test_flaw_that_is_to_be_avoided_shows_in_no_spare():
             hidden = 16.0  # over-length and groove at each end are not seen
             assert strip.x_mm[0] + hidden >= 1840 or strip.x_mm[1] - hidden <= 1800
     assert plan.spares or plan.no_spare
+
+
+@pytest.mark.parametrize("length", [100, 53])
+def test_stopped_while_looking_the_plan_is_there_and_it_is_told(length):
+    """Whether something is left over or not: no further choice is begun."""
+    request = wish([make_bay()], [make_board(length=length), make_board("B", length=80)])
+    said, solved = [], []
+
+    def tell(_share, doing):
+        said.append(doing)
+
+    def stop():
+        return "looking for a spare pair" in said
+
+    plain = choose_leaves(request)
+    real = room.choose_leaves
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(room, "choose_leaves", lambda *a, **k: solved.append(1) or real(*a, **k))
+        plan = choose_with_spare(request, progress=tell, should_stop=stop)
+    assert plan.bays == plain.bays
+    assert plan.spares == ()
+    assert plan.no_spare == room.STOPPED
+    assert len(solved) == 1
+
+
+def test_a_spare_goes_with_a_plan_that_was_changed_by_hand_until_a_bay_lies_on_it():
+    request = wish([make_bay()], [make_board(length=130)])
+    plan = choose_with_spare(request)
+    (kept,) = room.carry_over(choose_leaves(request), plan, shop=request.shop).spares
+    assert kept == plan.spares[0]
+    (pin,) = (pin_bay(bay) for bay in plan.bays)
+    on_it = replace(pin, x_mm=pin.x_mm + 200.0)
+    moved = choose_leaves(replace(request, kept=(on_it,)))
+    gone = room.carry_over(moved, plan, shop=request.shop)
+    assert gone.spares == ()
+    assert any(told.startswith(room.GONE) for told in gone.caveats)
 
 
 def test_it_is_told_why_there_is_none():

@@ -11,19 +11,26 @@ from dataclasses import dataclass, replace
 
 from grainplan.errors import GrainplanError
 from grainplan.frame import Bay, BaySize, PanelSize, Part
+from grainplan.geometry import Box
 from grainplan.job import LeaveOut
 from grainplan.match.assign import choose_leaves
 from grainplan.match.assign_exact import Effort
+from grainplan.match.candidates import KEPT_SLACK
 from grainplan.match.pinning import pin_bay
+from grainplan.match.places import TICKS_PER_MM
 from grainplan.match.request import Request
-from grainplan.plan import Plan, PlannedBay, Spare, SpareFor
+from grainplan.plan import Plan, PlannedBay, Spare, SpareFor, Strip
 from grainplan.progress import Progress, ShouldStop, keep_quiet, never_stop, part_of
+from grainplan.shop import Shop
 from grainplan.units import format_length
 
 MOST_SPARES = 3
+STOPPED = "it was stopped before one was found"
+GONE = "the spare pair lies where a bay lies now, and is looked for again with the next choice"
 LITTLE = 0.01
 """How much the spare itself matters beside a bay: it only decides between equals."""
 _SAME_MM = 0.05
+_SLACK_MM = KEPT_SLACK / TICKS_PER_MM
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,13 +80,50 @@ def choose_with_spare(
     if not wanted or should_stop():
         return plan
     progress(0.75, "looking for a spare pair")
-    spares = _find_left_over(request, plan, wanted)
+    spares = _find_left_over(request, plan, wanted, should_stop)
+    if not spares and not should_stop():
+        progress(0.9, "nothing is left over for a spare pair: looking whether room can be made")
+        plan, spares, reason = _make_room(request, plan, wanted, should_stop)
     if not spares:
-        plan, spares, reason = _make_room(request, plan, wanted)
-        if not spares:
-            return replace(plan, no_spare=reason, caveats=(*plan.caveats, f"No spare pair: {reason}"))
-    told = tuple(f"Spare {'pair' if len(s.strips) == 2 else 'set'}: {s.says}" for s in spares)
-    return replace(plan, spares=spares, caveats=(*plan.caveats, *told))
+        reason = STOPPED if should_stop() else reason
+        return replace(plan, no_spare=reason, caveats=(*plan.caveats, f"No spare pair: {reason}"))
+    return replace(plan, spares=spares, caveats=(*plan.caveats, *map(_tell, spares)))
+
+
+def carry_over(plan: Plan, earlier: Plan, *, shop: Shop) -> Plan:
+    """A plan that was changed by hand, with those spares of the earlier one that its bays leave alone.
+
+    No other spare is looked for: that takes several choices, and the hand wants its answer at once.
+
+    Parameters
+    ----------
+    plan, earlier : Plan
+    shop : Shop
+        Whose saws need their kerf between a bay and a spare.
+    """
+    taken = [(strip.leaf, _box_of(strip)) for bay in plan.bays for strip in bay.strips]
+    kept, told = [], []
+    for spare in earlier.spares:
+        wanted = [(strip.leaf, _make_room_around(_box_of(strip), shop)) for strip in spare.strips]
+        if any(leaf == other and box.overlaps(at) for leaf, box in wanted for other, at in taken):
+            told.append(f"{GONE} ({' | '.join(strip.leaf.name for strip in spare.strips)})")
+        else:
+            kept.append(spare)
+            told.append(_tell(spare))
+    return replace(plan, spares=tuple(kept), no_spare=earlier.no_spare, caveats=(*plan.caveats, *told))
+
+
+def _box_of(strip: Strip) -> Box:
+    return Box(strip.x_mm[0], strip.y_mm[0], strip.x_mm[1], strip.y_mm[1])
+
+
+def _make_room_around(box: Box, shop: Shop) -> Box:
+    x, y = (max(0.0, kerf - _SLACK_MM) for kerf in (shop.crosscut_mm, shop.rip_mm))
+    return Box(box.x0 - x, box.y0 - y, box.x1 + x, box.y1 + y)
+
+
+def _tell(spare: Spare) -> str:
+    return f"Spare {'pair' if len(spare.strips) == 2 else 'set'}: {spare.says}"
 
 
 def _list_wanted(request: Request, plan: Plan) -> list[_Wanted]:
@@ -94,13 +138,15 @@ def _list_wanted(request: Request, plan: Plan) -> list[_Wanted]:
     return sorted(panels, key=lambda w: -w.weight)
 
 
-def _find_left_over(request: Request, plan: Plan, wanted: list[_Wanted]) -> tuple[Spare, ...]:
+def _find_left_over(request: Request, plan: Plan, wanted: list[_Wanted], should_stop: ShouldStop) -> tuple[Spare, ...]:
     """Spares in what stays of the boards that are sawn anyhow, each for panels that the ones before it do not fit."""
     spares: list[Spare] = []
     held = replace(request, kept=tuple(pin_bay(bay) for bay in plan.bays), spare_pair=False)
     sawn = {leaf.board for bay in plan.bays for leaf in bay.leaves}
     tried: set[tuple[float, float, str]] = set()
     for want in wanted:
+        if should_stop():
+            break
         covered = any(f.bay == want.bay.name and f.panel == want.part for s in spares for f in s.replaces)
         if covered or want.kind in tried:
             continue
@@ -108,7 +154,7 @@ def _find_left_over(request: Request, plan: Plan, wanted: list[_Wanted]) -> tupl
         asked, name = _ask_for(held, want)
         closed = [board.name for board in request.boards if board.name not in sawn]
         asked = replace(asked, left_out=(*asked.left_out, *(LeaveOut(board, name) for board in closed)))
-        found = _solve(asked)
+        found = _solve(asked, should_stop)
         mine = None if found is None else _take_out(found, name, plan)
         if found is None or mine is None:
             continue
@@ -120,7 +166,9 @@ def _find_left_over(request: Request, plan: Plan, wanted: list[_Wanted]) -> tupl
     return tuple(spares)
 
 
-def _make_room(request: Request, plan: Plan, wanted: list[_Wanted]) -> tuple[Plan, tuple[Spare, ...], str]:
+def _make_room(
+    request: Request, plan: Plan, wanted: list[_Wanted], should_stop: ShouldStop
+) -> tuple[Plan, tuple[Spare, ...], str]:
     """A spare from a board that is sawn for it, or with all bays chosen anew; else the plan as it was, and why."""
     held = replace(request, kept=tuple(pin_bay(bay) for bay in plan.bays), spare_pair=False)
     reason = ""
@@ -132,7 +180,9 @@ def _make_room(request: Request, plan: Plan, wanted: list[_Wanted]) -> tuple[Pla
         offers = []
         for base, is_same in ((held, True), (replace(request, spare_pair=False), False)):
             asked, name = _ask_for(base, want)
-            found = _solve(asked, others=0 if is_same else Effort().others)
+            found = _solve(asked, should_stop, others=0 if is_same else Effort().others)
+            if should_stop():
+                return plan, (), STOPPED
             if found is None:
                 continue
             mine = _take_out(found, name, plan if is_same else None)
@@ -156,9 +206,9 @@ def _ask_for(request: Request, want: _Wanted) -> tuple[Request, str]:
     return replace(request, bays=(*request.bays, bay), sizes={**request.sizes, name: size}), name
 
 
-def _solve(request: Request, *, others: int = 0) -> Plan | None:
+def _solve(request: Request, should_stop: ShouldStop, *, others: int = 0) -> Plan | None:
     try:
-        return choose_leaves(request, effort=Effort(others=others))
+        return choose_leaves(request, should_stop=should_stop, effort=Effort(others=others))
     except GrainplanError:  # a choice that is kept is in the way of the others once a spare is asked for
         return None
 
