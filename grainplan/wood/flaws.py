@@ -1,13 +1,10 @@
 """Flaws that the program proposes on a broad side. The maker has the last word.
 
-Knots and wane are found here, dark streaks along the grain (checks, pith, pitch pockets) in a room of their own.
+Knots and wane are found here; dark streaks along the grain (checks, pith, pitch pockets) and stains in rooms of their
+own, sapwood in another, since its border is sought on all sides of a board together.
 
 The knot weights were fitted to the labels of 16 frames and two boards of sawn softwood (Kodytek, Bodzas, Bilik 2021,
 doi 10.5281/zenodo.4694695, CC BY 4.0), as a logistic regression over the pixels; a third board was kept apart.
-
-Not proposed: sapwood, since a border of paler, less red wood along an edge was found on 15 of 16 drawn boards that have
-sapwood, but on 8 of 16 that have none too, and along most of a real board where none was labelled; stain, since there
-are no open pictures with such labels to measure it on. The maker enters both.
 """
 
 from __future__ import annotations
@@ -20,6 +17,7 @@ import numpy as np
 from grainplan.boards import Flaw
 from grainplan.geometry import Box, Floats
 from grainplan.picture import Picture
+from grainplan.wood.stain import find_stains
 from grainplan.wood.streaks import find_streaks
 
 _PX_PER_MM = 2.0  # at which the weights were fitted
@@ -39,6 +37,7 @@ _LEAST_MM2 = 1.5
 _AROUND_MM = 42.0  # window of the median that stands for the wood around
 _NARROWEST, _WIDEST = 0.2, 1.9  # length over width of the core; longer ones are the tips of cathedrals and streaks
 _END_MM = 4.0  # the saw's own marks at the very ends
+_WITHIN = 0.7  # of a spot, in a stain: then it is part of it
 _WANE_SHARE = 0.45  # of the wood's lightness: below that it is background, seen past the edge
 _WANE_LEAST_MM = (25.0, 3.0)
 
@@ -69,7 +68,9 @@ def propose_flaws(picture: Picture, on: Literal["face", "back"], *, known: tuple
     lab = np.asarray(cv2.cvtColor(pixels.astype(np.float32) / 255, cv2.COLOR_RGB2Lab), np.float32)
     around = _find_around(lab)
     wane, knots = _find_wane(lab, on), _find_knots(lab, around, on)
-    found = [*wane, *knots, *find_streaks(lab, around, on, knots=knots)]
+    small = [*knots, *find_streaks(lab, around, on, knots=knots)]
+    stains = find_stains(pixels, _PX_PER_MM, on, small=small)
+    found = [*wane, *stains, *(f for f in small if not any(_is_of(f, s, picture.height_mm) for s in stains))]
     mine = (*(f for f in known if f.found_by == "maker"), *wane)
     return tuple(f for f in found if f in wane or not any(own.answers(f) for own in mine))
 
@@ -128,6 +129,15 @@ def _find_knots(lab: Floats, around: Floats, on: Literal["face", "back"]) -> lis
             box = Box(*(v / _PX_PER_MM for v in (x, y, x + wide, y + tall)))
             found.append(Flaw("knot", on, box, False, "program", round(confidence, 2)))
     return found
+
+
+def _is_of(flaw: Flaw, stain: Flaw, width_mm: float) -> bool:
+    """Whether a dark spot is but a part of a stain; knots stay where a stripe crosses them."""
+    a, b = flaw.box, stain.box
+    if flaw.kind == "knot" and b.height >= width_mm:
+        return False
+    wide, high = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+    return wide > 0 and high > 0 and wide * high >= _WITHIN * a.area
 
 
 def _find_wane(lab: Floats, on: Literal["face", "back"]) -> list[Flaw]:
