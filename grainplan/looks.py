@@ -307,13 +307,13 @@ def list_likenesses(folder: Path, leaf: Leaf) -> tuple[Path, ...]:
 
 
 def pack_results(folder: Path) -> bytes:
-    """Everything that stands in `out/`, without the boards' own pictures, as one ZIP file."""
+    """Everything that stands in `out/`, without the boards' own pictures and compared seams, as one ZIP file."""
     out = folder / "out"
     sheet = io.BytesIO()
     with zipfile.ZipFile(sheet, "w", zipfile.ZIP_STORED) as pack:
         for path in sorted(out.rglob("*")):
             inside = path.relative_to(out)
-            if path.is_file() and inside.parts[0] != "boards" and path.suffix != ".tmp":
+            if path.is_file() and inside.parts[0] not in ("boards", "seams") and path.suffix != ".tmp":
                 pack.write(path, inside)
     return sheet.getvalue()
 

@@ -89,6 +89,19 @@ def test_the_picture_stands_above_the_photo(after: Outcome) -> None:
         assert image.height > 2 * image.width * 140 / 500  # two broad sides of a board 500 by 140 mm or more
 
 
+def test_the_picture_goes_with_the_photo(after: Outcome, tmp_path: Path) -> None:
+    """Also where no leaf photo is left at all."""
+    job = tmp_path / "job"
+    shutil.copytree(after.job.folder, job)
+    steps.draw(steps.reach_plan(job))
+    picture = job / "out" / "foretold" / "A1-far.png"
+    assert picture.is_file()
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    (job / "job.toml").write_text(text[: text.index("[[leaf]]")], encoding="utf-8")
+    steps.draw(steps.run_plan(job))
+    assert not picture.exists()
+
+
 def test_the_rest_of_the_board_is_foretold_from_the_photo_too(planned: Outcome, after: Outcome) -> None:
     assert after.surfaces[A1, "far"].seen == "leaf photo"
     for leaf in (A1, Leaf("A", 2)):

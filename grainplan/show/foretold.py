@@ -43,10 +43,17 @@ def draw_foretold(one: Foretold, *, units: Units) -> Pixels:
 
 
 def save_foretold(foretold: Sequence[Foretold], out: Path, *, units: Units) -> list[Path]:
-    """Write one picture for each surface that was foretold and photographed since; answers with the files."""
+    """Write one picture for each surface that was foretold and photographed since; answers with the files.
+
+    Pictures of leaf photos that the maker has taken out since go.
+    """
+    folder = out / FORETOLD_FOLDER
+    names = {f"{one.leaf.name}-{one.surface}.png" for one in foretold}
+    for old in folder.glob("*-*.png"):
+        if old.name not in names:
+            old.unlink(missing_ok=True)
     if not foretold:
         return []
-    folder = out / FORETOLD_FOLDER
     make_folder(folder)
     written = []
     for one in foretold:
