@@ -33,6 +33,7 @@ class DrawnJob:
     depths_mm: dict[tuple[Leaf, Surface], float]
     known: tuple[KnownSurface, ...]
     photos: dict[Leaf, dict[Surface, Picture]]
+    solids: dict[str, Solid]
 
     def show(self, leaf: Leaf, *, said: Leaf | None = None) -> LeafPhotos:
         return LeafPhotos(said or leaf, self.photos[leaf])
@@ -42,19 +43,20 @@ def saw_job(seed: int, *, boards: int, length_mm: float = 700.0) -> DrawnJob:
     depths: dict[tuple[Leaf, Surface], float] = {}
     known: list[KnownSurface] = []
     photos: dict[Leaf, dict[Surface, Picture]] = {}
+    solids: dict[str, Solid] = {}
     look = ("ash", "elm", "pine")[seed % 3]
     for place in range(boards):
         name = chr(ord("A") + place)
         random = np.random.default_rng(1000 * seed + place)
         growth = Growth(length_mm, float(random.integers(140, 201)), THICKNESS_MM, look)
-        solid = grow_board(1000 * seed + place, growth)
+        solid = solids[name] = grow_board(1000 * seed + place, growth)
         for depth in (0.0, THICKNESS_MM):
             known.append(KnownSurface(name, depth, _photograph(solid, depth, random, place_mm=0.0)))
         for (number, surface), depth in DEPTH_MM.items():
             leaf = Leaf(name, number)
             depths[leaf, surface] = depth
             photos.setdefault(leaf, {})[surface] = _photograph(solid, depth, random, place_mm=PLACE_MM)
-    return DrawnJob(depths, tuple(known), photos)
+    return DrawnJob(depths, tuple(known), photos, solids)
 
 
 def _photograph(solid: Solid, depth_mm: float, random: np.random.Generator, *, place_mm: float) -> Picture:
