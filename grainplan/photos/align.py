@@ -25,7 +25,7 @@ _BLURS_MM = (2.0, 2.0, 1.0, 1.0, 1.0)  # one step of Gauss and Newton each; fine
 ALIGN_PX_PER_MM = 1.0
 _AROUND_MM = 8.0  # what changes more slowly than this along and across is light, not wood
 _CLICK_PX = 0.75  # standard deviation of a typed corner
-_MARK_MM = 1.5  # of a chalk mark's place along
+MARK_MM = 1.5  # of a chalk mark's place along
 _WIDTH_MM = 0.75  # of the width there against the typed one
 _TIED = 4.0  # how much less a pixel tells than an independent one would, beside the blur
 _PARAMETERS = 8  # of a part: where its four corners lie on the board
@@ -35,7 +35,8 @@ _PARAMETERS = 8  # of a part: where its four corners lie on the board
 class Part:
     """One of several photos of a side, and the stretch of the length that it shows, mm from the foot.
 
-    `true_colour`: a grey card made its colours true.
+    `true_colour`: a grey card made its colours true. `mark_mm`: standard deviation of where the corners that are none
+    of the board's ends lie along it.
     """
 
     photo: Photo
@@ -43,6 +44,7 @@ class Part:
     start_mm: float
     end_mm: float
     true_colour: bool = False
+    mark_mm: float = MARK_MM
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,7 +115,7 @@ def _hold(typed: tuple[Part, ...]) -> _Problem:
         for corners, free in (((0, 6), i > 0), ((2, 4), i < len(typed) - 1)):
             if free:
                 rows = [at + c for c in corners]
-                covariance[np.ix_(rows, rows)] += _MARK_MM**2
+                covariance[np.ix_(rows, rows)] += part.mark_mm**2
     mean = np.concatenate([[best.k1], *(p.view.outline_mm.ravel() for p in typed)])
     return _Problem(typed, mean, np.linalg.inv(covariance))
 

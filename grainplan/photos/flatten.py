@@ -9,7 +9,7 @@ import numpy as np
 from grainplan.boards import BROAD_SIDES, BoardSide, BroadSide, Flaw, RoughBoard, Side, SidePhoto
 from grainplan.errors import NotFound
 from grainplan.geometry import apply_homography
-from grainplan.photos.align import Part
+from grainplan.photos.align import MARK_MM, Part
 from grainplan.photos.check import check_photo
 from grainplan.photos.corners import (
     CORNER_DOUBT_PX,
@@ -28,9 +28,10 @@ from grainplan.photos.join import join_parts
 from grainplan.photos.lens import weigh_bows
 from grainplan.photos.light import light_side
 from grainplan.photos.load import Photo, PhotoHeader, load_photo, read_header
-from grainplan.photos.locate import choose_search_reduction, find_corners
+from grainplan.photos.locate import FoundCorners, choose_search_reduction, find_corners
 from grainplan.photos.resample import Area, choose_reduction, flatten_photo
 from grainplan.photos.scale import find_scale
+from grainplan.photos.settle import meet_well, settle_parts
 from grainplan.photos.sheets import find_sheets
 from grainplan.picture import Picture, Pixels
 from grainplan.progress import Progress, keep_quiet
@@ -40,6 +41,8 @@ _LENS_TOLD_MM = 1.0
 _TAPE_MM = 0.8  # 1/32 in, how well a tape is read
 _K1_WORTH = 0.8  # of the usual doubt: a lens that edges leave more of is not used
 _CROOK_TOLD_MM = 1.0
+_OPEN_DOUBT = 0.004  # of a part's length, by its typed width: standard deviation where one end of the board is seen
+_FLOATING_DOUBT = 0.007  # and where none is, for a tilt about the length does not show then
 
 
 def flatten_side(
@@ -106,7 +109,10 @@ def read_side(
             return one
         seen.append(one)
     progress(0.7, f"flattening board {board.name}, {side}")
-    pixels, told = _make_flat(board, side, seen, px_per_mm)
+    made = _make_flat(board, side, seen, px_per_mm)
+    if isinstance(made, NotFound):
+        return made
+    pixels, told = made
     lens = _tell_lens(seen[0].view, side) if len(seen) == 1 else ()  # the join tells of it for all together
     progress(1.0, f"flattened board {board.name}, {side}")
     flat = BoardSide(
@@ -123,7 +129,8 @@ class _Seen:
     """A photo, how it sees the side, how well its corners are known, and what is to be told of it.
 
     `card_mm`: where along the board a grey card lies that made the photo's colours true. `missing`: where its edges
-    show that wood is missing.
+    show that wood is missing. `x_mm`: the part of the length that it shows; `floats` where its edges do not tell which.
+    `mark_mm`: how well the place of its corners along the board is known, where they are not at the board's ends.
     """
 
     photo: Photo
@@ -132,18 +139,32 @@ class _Seen:
     caveats: tuple[str, ...]
     card_mm: float | None = None
     missing: tuple[Flaw, ...] = ()
+    x_mm: tuple[float, float] | None = None
+    floats: bool = False
+    mark_mm: float = MARK_MM
+
+    def as_part(self, length_mm: float) -> Part:
+        """As one of several photos of a side."""
+        start, end = self.x_mm or (0.0, length_mm)
+        return Part(self.photo, self.view, start, end, self.card_mm is not None, self.mark_mm)
 
 
-def _make_flat(board: RoughBoard, side: Side, seen: list[_Seen], px_per_mm: float) -> tuple[Pixels, tuple[str, ...]]:
+def _make_flat(
+    board: RoughBoard, side: Side, seen: list[_Seen], px_per_mm: float
+) -> tuple[Pixels, tuple[str, ...]] | NotFound:
     """The side's pixels, from one photo or from several."""
     area = Area.of((0.0, 0.0), size_side(board, side), px_per_mm)
     told: tuple[str, ...] = ()
     if len(seen) == 1:
         pixels = flatten_photo(seen[0].photo, seen[0].view, area)
     else:
-        stretches = [shot.x_mm or (0.0, board.length_mm) for shot in board.photos[side]]
-        parts = (Part(s.photo, s.view, *x, s.card_mm is not None) for s, x in zip(seen, stretches, strict=True))
-        joined = join_parts(tuple(parts), area)
+        parts = settle_parts([s.as_part(board.length_mm) for s in seen], [s.floats for s in seen], area)
+        if isinstance(parts, NotFound):
+            return replace(parts, reason=f"board {board.name}, {side}: {parts.reason}")
+        joined = join_parts(parts, area)
+        apart = meet_well(joined, [shot.corners is None for shot in board.photos[side]])
+        if apart is not None:
+            return replace(apart, reason=f"board {board.name}, {side}: {apart.reason}")
         pixels, told = joined.pixels, joined.caveats
     if side not in BROAD_SIDES:
         return pixels, told
@@ -156,28 +177,29 @@ def _make_flat(board: RoughBoard, side: Side, seen: list[_Seen], px_per_mm: floa
 
 def _see(board: RoughBoard, side: Side, shot: SidePhoto, px_per_mm: float) -> _Seen | NotFound:
     """Read a photo, place it on the board, and look at what it is good for."""
-    if len(board.photos[side]) > 1 and (shot.corners is None or shot.x_mm is None):
+    if len(board.photos[side]) > 1 and shot.x_mm is None:
         return NotFound(
-            f"board {board.name}, {side} ({shot.path.name}): one of several photos of a side needs its x and its four "
-            "corners typed; mark both ends of each stretch on the board with chalk"
+            f"board {board.name}, {side} ({shot.path.name}): one of several photos of a side needs its x, the part of "
+            "the length that it shows; mark both ends of each stretch on the board with chalk"
         )
     header = read_header(shot.path)
     placed = _place_photo(board, side, shot, (header, px_per_mm))
     if isinstance(placed, NotFound):
         return placed
-    photo, view, corner_px = placed
+    photo, view, corner_px = placed.photo, placed.view, placed.corner_px
     told: tuple[str, ...] = ()
     if side in BROAD_SIDES:
         view, told = _use_sheets(photo, view, corner_px)
-    told = (*view.caveats, *told, *check_photo(photo, view, side))
-    told = (*told, *_tell_density(view, px_per_mm))
+    told = (*view.caveats, *told, *check_photo(photo, view, side), *_tell_density(view, px_per_mm))
+    placed = replace(placed, view=view, caveats=told)
     if shot.grey_card is None:
-        return _Seen(photo, view, corner_px, told)
+        return placed
     tones = read_card(photo, shot.grey_card, called=f"board {board.name}, {side} ({shot.path.name})")
     if isinstance(tones, NotFound):
-        return _Seen(photo, view, corner_px, (*told, f"{tones.reason}. The photo's colours are left as they are"))
+        return replace(placed, caveats=(*told, f"{tones.reason}. The photo's colours are left as they are"))
     lies = apply_homography(np.linalg.inv(view.to_photo), tones.middle_px[None])
-    return _Seen(apply_tones(photo, tones), view, corner_px, told, float(np.clip(lies[0, 0], 0.0, board.length_mm)))
+    card_mm = float(np.clip(lies[0, 0], 0.0, board.length_mm))
+    return replace(placed, photo=apply_tones(photo, tones), card_mm=card_mm)
 
 
 def _follow_edges(board: RoughBoard, side: BroadSide, seen: _Seen) -> _Seen:
@@ -203,26 +225,35 @@ def _follow_edges(board: RoughBoard, side: BroadSide, seen: _Seen) -> _Seen:
     return replace(seen, view=view, caveats=caveats)
 
 
-def _place_photo(
-    board: RoughBoard, side: Side, shot: SidePhoto, wanted: tuple[PhotoHeader, float]
-) -> tuple[Photo, View, float] | NotFound:
+def _place_photo(board: RoughBoard, side: Side, shot: SidePhoto, wanted: tuple[PhotoHeader, float]) -> _Seen | NotFound:
     """Decode a photo as finely as is wanted and say how it sees the side, by typed corners or by its outline."""
     header, px_per_mm = wanted
     called = f"board {board.name}, {side} ({shot.path.name})"
-    outline = outline_side(board, side, x_mm=shot.x_mm)
     size = (header.width_px, header.height_px)
     if shot.corners is not None:
+        outline = outline_side(board, side, x_mm=shot.x_mm)
         view = place_view(outline, np.array(shot.corners), size_px=size, side=side, called=called)
-        return load_photo(header, reduction=choose_reduction(view, px_per_mm)), view, CORNER_DOUBT_PX
+        photo = load_photo(header, reduction=choose_reduction(view, px_per_mm))
+        return _Seen(photo, view, CORNER_DOUBT_PX, (), x_mm=shot.x_mm)
     photo = load_photo(header, reduction=choose_search_reduction(header))
     found = find_corners(photo, board, side, shot)
     if isinstance(found, NotFound):
         return found
+    outline = outline_side(board, side, x_mm=found.x_mm)
     view = place_view(outline, found.corners_px, size_px=size, side=side, called=called)
     finer = choose_reduction(view, px_per_mm)
     if finer < photo.reduction:
         photo = load_photo(header, reduction=finer)
-    return photo, replace(view, caveats=(*found.caveats, *view.caveats)), found.doubt_px
+    view = replace(view, caveats=(*found.caveats, *view.caveats))
+    return _Seen(photo, view, found.doubt_px, (), x_mm=found.x_mm, floats=found.floats, mark_mm=_doubt_mark(found))
+
+
+def _doubt_mark(found: FoundCorners) -> float:
+    """How well the open ends of a part are placed along the board by its width, mm, standard deviation."""
+    if found.x_mm is None:
+        return MARK_MM
+    share = _FLOATING_DOUBT if found.floats else _OPEN_DOUBT
+    return max(MARK_MM, share * (found.x_mm[1] - found.x_mm[0]))
 
 
 def _use_sheets(photo: Photo, view: View, corner_px: float) -> tuple[View, tuple[str, ...]]:

@@ -74,14 +74,14 @@ def join_parts(parts: tuple[Part, ...], area: Area) -> Joined:
     area : Area
         The whole side.
     """
-    flat = [_flatten(part, area) for part in parts]
+    flat = [flatten_part(part, area) for part in parts]
     steps = tuple(measure_step(flat[i], flat[i + 1], area.px_per_mm) for i in range(len(parts) - 1))
     overlaps = tuple(
         None if isinstance(step, NotFound) else _cut_overlap(one, other, area)
         for step, (one, other) in zip(steps, pairwise(parts), strict=True)
     )
     aligned = align_parts(tuple(_share_steps(parts, steps)), parts, overlaps)
-    flat = [_flatten(part, area) for part in aligned.parts]
+    flat = [flatten_part(part, area) for part in aligned.parts]
     doubt = max(aligned.doubts_mm)
     pixels = _blend(flat, area, _even_parts(flat, tuple(p.true_colour for p in parts)))
     return Joined(pixels, aligned.parts, steps, doubt, (*_tell_steps(parts, steps), *_tell_doubt(doubt)))
@@ -93,7 +93,7 @@ def _cut_overlap(one: Part, other: Part, whole: Area) -> Area:
     return Area.of((other.start_mm, whole.y0_mm), size, min(whole.px_per_mm, ALIGN_PX_PER_MM))
 
 
-def _flatten(part: Part, area: Area) -> tuple[int, Pixels]:
+def flatten_part(part: Part, area: Area) -> tuple[int, Pixels]:
     """First column in the whole side's picture, and the part's own pixels."""
     d = area.px_per_mm
     first, last = (int(np.clip(round(x * d), 0, area.columns)) for x in (part.start_mm, part.end_mm))
@@ -101,10 +101,12 @@ def _flatten(part: Part, area: Area) -> tuple[int, Pixels]:
     return first, flatten_photo(part.photo, part.view, own)
 
 
-def measure_step(left: tuple[int, Pixels], right: tuple[int, Pixels], px_per_mm: float) -> Step | NotFound:
+def measure_step(
+    left: tuple[int, Pixels], right: tuple[int, Pixels], px_per_mm: float, *, reach_mm: float = _SEARCH_MM
+) -> Step | NotFound:
     """How far the wood of the right part lies from where the left part shows it, in the stretch that both show."""
     first, last = right[0], left[0] + left[1].shape[1]
-    reach = round(_SEARCH_MM * px_per_mm)
+    reach = round(reach_mm * px_per_mm)
     rows = left[1].shape[0]
     tall = max(2, min(reach, rows // 6))
     if last - first < max(2 * reach + 8, _SHORTEST_OVERLAP_MM * px_per_mm):
@@ -153,11 +155,11 @@ def _share_steps(parts: tuple[Part, ...], steps: tuple[Step | NotFound, ...]) ->
     for i, part in enumerate(parts):
         start, end = -np.array(halves[i]), np.array(halves[i + 1])
         outline = part.view.outline_mm + np.array([start, end, end, start])
-        moved.append(replace(part, view=_lay_anew(part.view, outline)))
+        moved.append(replace(part, view=lay_anew(part.view, outline)))
     return moved
 
 
-def _lay_anew(view: View, outline_mm: Floats) -> View:
+def lay_anew(view: View, outline_mm: Floats) -> View:
     """The same photo and the same corners, standing for other places on the board."""
     from_new = cv2.getPerspectiveTransform(outline_mm.astype(np.float32), view.outline_mm.astype(np.float32))
     return replace(view, to_photo=np.asarray(view.to_photo @ from_new, float), outline_mm=outline_mm)

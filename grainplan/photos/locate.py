@@ -14,6 +14,7 @@ from grainplan.photos.load import REDUCTIONS, Photo, PhotoHeader, load_photo, re
 from grainplan.photos.outline import find_outline
 from grainplan.picture import Pixels
 
+_END_MM = 2.0  # a part that begins or ends closer to the board's end than this shows that end
 _SEARCHED_PX = 2400  # long side that is enough to place a corner
 # Which of the four board points (foot at the face edge, head there, head at the other edge, foot there) stands upper
 # left, upper right, lower right and lower left, by side and by where the foot lies once the length runs across.
@@ -30,11 +31,17 @@ _LIES: dict[tuple[str, Direction], tuple[int, int, int, int]] = {
 
 @dataclass(frozen=True, slots=True)
 class FoundCorners:
-    """Corners in the order of the job format, px of the whole upright photo, and how far they may be off."""
+    """Corners in the order of the job format, px of the whole upright photo, and how far they may be off.
+
+    `x_mm`: of a board that runs out of the picture, the part of its length that lies between the corners, by its width;
+    `floats` where neither end is seen, so that only what was typed, or other photos, say where that part lies.
+    """
 
     corners_px: Floats
     doubt_px: float
     caveats: tuple[str, ...] = ()
+    x_mm: tuple[float, float] | None = None
+    floats: bool = False
 
 
 def choose_search_reduction(header: PhotoHeader) -> int:
@@ -85,7 +92,14 @@ def find_corners(photo: Photo, board: RoughBoard, side: Side, shot: SidePhoto) -
     pixels, lies = _turn_to_left(photo.pixels, foot)
     points = outline_side(board, side, x_mm=shot.x_mm)
     order = list(_LIES[side, lies])
-    found = find_outline(pixels, _lay_out(points[order]), called=called, fibres=side in BROAD_SIDES)
+    foot_open, head_open = _list_open(board, side, shot)
+    found = find_outline(
+        pixels,
+        _lay_out(points[order]),
+        called=called,
+        fibres=side in BROAD_SIDES,
+        open_ends=(foot_open, head_open) if lies == "left" else (head_open, foot_open),
+    )
     if isinstance(found, NotFound):
         return found
     corners = np.empty((4, 2))
@@ -96,8 +110,31 @@ def find_corners(photo: Photo, board: RoughBoard, side: Side, shot: SidePhoto) -
     if side not in BROAD_SIDES:
         caveats += ("the end was taken to be photographed with the board's face side up",)
     return FoundCorners(
-        corners * photo.reduction - np.array(photo.shift_px, float), found.doubt_px * photo.reduction, caveats
+        corners * photo.reduction - np.array(photo.shift_px, float),
+        found.doubt_px * photo.reduction,
+        caveats,
+        _lay_part(shot.x_mm, found.shown, (foot_open, head_open)),
+        foot_open and head_open,
     )
+
+
+def _list_open(board: RoughBoard, side: Side, shot: SidePhoto) -> tuple[bool, bool]:
+    """Whether the board runs out of the picture at its foot and at its head, by the part that the photo shows."""
+    if shot.x_mm is None or side not in BROAD_SIDES:
+        return False, False
+    return shot.x_mm[0] > _END_MM, shot.x_mm[1] < board.length_mm - _END_MM
+
+
+def _lay_part(
+    x_mm: tuple[float, float] | None, shown: float, open_ends: tuple[bool, bool]
+) -> tuple[float, float] | None:
+    """The part that is seen: as long as the width tells, from the end that is seen or about the typed middle."""
+    if x_mm is None or not any(open_ends):
+        return x_mm
+    more = (x_mm[1] - x_mm[0]) * (shown - 1.0)
+    foot_open, head_open = open_ends
+    before = more * (0.5 if head_open else 1.0) if foot_open else 0.0
+    return x_mm[0] - before, x_mm[1] + more - before
 
 
 def _lay_out(points_mm: Floats) -> Floats:

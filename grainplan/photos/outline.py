@@ -11,7 +11,8 @@ from grainplan.errors import NotFound
 from grainplan.geometry import Floats
 from grainplan.photos.edges import Edge, fit_edge, list_steps_inside, meet_edges
 from grainplan.photos.ends import FibreEnd, find_fibre_end
-from grainplan.photos.quads import Quad, judge_shape, search_quads, stand_beyond
+from grainplan.photos.open_ends import lay_open_end
+from grainplan.photos.quads import SHOWN, Quad, judge_shape, search_quads, stand_beyond
 from grainplan.picture import Pixels
 
 _LEAST_NEAR = 2.0
@@ -46,15 +47,25 @@ class Outline:
     doubt_px : float
         How far a corner may be off, 19 times in 20.
     caveats : tuple of str
+    shown : float
+        Of a board that runs out of the picture: how much of it is seen over what was typed, by its width.
     """
 
     corners_px: Floats
     edges: tuple[Edge, ...]
     doubt_px: float
     caveats: tuple[str, ...] = ()
+    shown: float = 1.0
 
 
-def find_outline(pixels: Pixels, outline_mm: Floats, *, called: str, fibres: bool = True) -> Outline | NotFound:
+def find_outline(
+    pixels: Pixels,
+    outline_mm: Floats,
+    *,
+    called: str,
+    fibres: bool = True,
+    open_ends: tuple[bool, bool] = (False, False),
+) -> Outline | NotFound:
     """Find a board that lies with its length across the picture.
 
     Parameters
@@ -66,12 +77,15 @@ def find_outline(pixels: Pixels, outline_mm: Floats, *, called: str, fibres: boo
         How to name the photo to the maker.
     fibres : bool
         Whether fibres run along the board as it is seen, and stop at its ends; not so on end grain.
+    open_ends : (bool, bool)
+        Whether the board runs out of the picture at the left and at the right; its outline is then closed just inside
+        the rim, by a line square across it.
 
     Returns
     -------
     Outline, or NotFound with the reason and what to do: never a guess.
     """
-    found = search_quads(pixels, outline_mm)
+    found = search_quads(pixels, outline_mm, open_ends=open_ends)
     if not found:
         return NotFound(
             f"{called}: no board found, nothing has four straight edges in the proportions of the typed length and "
@@ -85,7 +99,10 @@ def find_outline(pixels: Pixels, outline_mm: Floats, *, called: str, fibres: boo
     ]
     if weak:
         return NotFound(f"{called}: the board's {' and '.join(weak)} cannot be told from what lies behind; {NEXT_MOVE}")
-    refined = _refine(pixels, outline_mm, best, fibres=fibres)
+    if any(open_ends):
+        refined = _refine_part(pixels, outline_mm, best, open_ends=open_ends)
+    else:
+        refined = _refine(pixels, outline_mm, best, fibres=fibres)
     return replace(refined, reason=f"{called}: {refined.reason}") if isinstance(refined, NotFound) else refined
 
 
@@ -102,15 +119,11 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, fibres: bool) -> 
     corners = _meet_all(edges)
     stretch, skew = judge_shape(outline_mm, corners, size)
     rim = _RIM * max(size)
-    cut = [
-        n
-        for n, (i, j) in zip(EDGE_NAMES, ((0, 1), (1, 2), (2, 3), (3, 0)), strict=True)
-        if _at_rim(corners[[i, j]], size, rim)
-    ]
+    cut = [n for i, n in enumerate(EDGE_NAMES) if _at_rim(corners[[i, (i + 1) % 4]], size, rim)]
     if cut:
         return NotFound(
-            f"the board's {' and '.join(cut)} reaches the rim of the photo; step back until the whole side "
-            "is in the picture, or type the corners of the part that is seen and say which part it is"
+            f"the board's {' and '.join(cut)} reaches the rim of the photo; step back until the whole side is in the "
+            "picture, or write as x which part of the length it shows"
         )
     unseen = [n for n, e in zip(EDGE_NAMES, edges, strict=True) if e.support < _EDGE_SUPPORT]
     if unseen:
@@ -133,6 +146,54 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, fibres: bool) -> 
             f"by its outline the board is {_say_stretch(stretch)} for its length than typed; measure both again",
         )
     return Outline(corners, tuple(edges), doubt, caveats)
+
+
+def _refine_part(pixels: Pixels, outline_mm: Floats, quad: Quad, *, open_ends: tuple[bool, bool]) -> Outline | NotFound:
+    """The same for a board that runs out of the picture: its width tells how much of it is seen."""
+    size = (pixels.shape[1], pixels.shape[0])
+    is_open = (False, open_ends[1], False, open_ends[0])
+    edges = list(_draw_edges(quad.corners_px))
+    reach = 2.0 + 4.5 * quad.scale
+    for reach_px in (reach, 5.0):
+        corners = _meet_all(edges)
+        for i in range(4):
+            if not is_open[i]:
+                curve = (0.0, 0.0, edges[i].curve[2])
+                edges[i] = fit_edge(pixels, corners[i], corners[(i + 1) % 4], reach_px=reach_px, curve=curve)
+    for i in (1, 3):
+        if not is_open[i]:
+            edges[i] = _mind_end(pixels, edges, i, reach_px=reach, fibres=True)
+    unseen = [n for i, n in enumerate(EDGE_NAMES) if not is_open[i] and edges[i].support < _EDGE_SUPPORT]
+    if unseen:
+        return NotFound(f"the board's {' and '.join(unseen)} cannot be followed; {NEXT_MOVE}")
+    for i in (1, 3):
+        if is_open[i]:
+            other = None if is_open[4 - i] else edges[4 - i]
+            upper, lower = lay_open_end((edges[0], edges[2]), other, right=i == 1, size_px=size)
+            edges[i] = _draw_edge(*((upper, lower) if i == 1 else (lower, upper)))
+    corners = _meet_all(edges)
+    stretch, skew = judge_shape(outline_mm, corners, size)
+    if not SHOWN[0] < stretch < SHOWN[1] or skew > _SKEW_REFUSED_DEG:
+        shown = math.exp(stretch) * float(np.linalg.norm(outline_mm[1] - outline_mm[0]))
+        return NotFound(
+            f"what looks like the board is {skew:.0f} degrees out of square, and by its width the photo shows "
+            f"{shown:.0f} mm of it: see whether x is the part of the length that the photo shows, or {NEXT_MOVE}"
+        )
+    bows = abs(edges[0].bow_px - edges[2].bow_px)
+    doubt = max(1.0, 2.0 * max(e.spread_px for e in edges), 1.5 * bows)
+    if doubt > _DOUBT_REFUSED * max(size):
+        return NotFound(f"the board's corners cannot be placed better than {doubt:.0f} px; {NEXT_MOVE}")
+    caveats = ("its edges were found by the program, and by its width how much of its length the photo shows",)
+    return Outline(corners, tuple(edges), doubt, caveats, math.exp(stretch))
+
+
+def _draw_edges(corners: Floats) -> tuple[Edge, ...]:
+    return tuple(_draw_edge(corners[i], corners[(i + 1) % 4]) for i in range(4))
+
+
+def _draw_edge(start: Floats, end: Floats) -> Edge:
+    """A straight line that nobody looked for."""
+    return Edge(start, end, (0.0, 0.0, 0.0), 0.0, 0.0, 1.0)
 
 
 def _say_stretch(stretch: float) -> str:

@@ -26,6 +26,8 @@ _LEAST_FILL = 0.3  # of the photo's length
 _STRETCH = 0.10  # of the proportions, and
 _SKEW_DEG = 8.0  # out of square, in the searched picture
 _JUDGED = 60
+_RIM_EVIDENCE = 20.0  # of an end that is not in the picture: it decides nothing
+SHOWN = (-0.06, 0.15)  # how much more of an open board a photo may show than was typed, logarithm of the ratio
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +97,7 @@ def stand_beyond(outline_mm: Floats, corners: Floats, size: tuple[int, int]) -> 
     return min(0.0, stood - low) + max(0.0, stood - high)
 
 
-def search_quads(pixels: Pixels, outline_mm: Floats) -> list[Quad]:
+def search_quads(pixels: Pixels, outline_mm: Floats, *, open_ends: tuple[bool, bool] = (False, False)) -> list[Quad]:
     """Outlines that a board may have, the likeliest first.
 
     Parameters
@@ -104,6 +106,8 @@ def search_quads(pixels: Pixels, outline_mm: Floats) -> list[Quad]:
         The board's length runs across the picture, within 14 degrees.
     outline_mm : ndarray, shape (4, 2)
         Its corners in its own plane, clockwise from the upper left as it lies.
+    open_ends : (bool, bool)
+        Whether it runs out of the picture at the left and at the right.
     """
     scale = max(1.0, max(pixels.shape[:2]) / _WORK_PX)
     width, height = round(pixels.shape[1] / scale), round(pixels.shape[0] / scale)
@@ -121,9 +125,13 @@ def search_quads(pixels: Pixels, outline_mm: Floats) -> list[Quad]:
             top, bottom = (one, other) if one.at < other.at else (other, one)
             apart = (bottom.at - top.at) / (width * ratio)
             if 0.6 * _LEAST_FILL < apart < 1.1 and abs(top.slope - bottom.slope) < 0.12 and _worth(top, bottom):
-                found += _close_quads((top, bottom), _find_ends(right, top, bottom), outline_mm, (width, height))
+                ends = _find_ends(right, top, bottom) if not all(open_ends) else []
+                left_right = _list_sides(ends, (top, bottom), width, open_ends)
+                found += _close_quads(
+                    (top, bottom), left_right, outline_mm=outline_mm, size=(width, height), is_open=any(open_ends)
+                )
     found.sort(key=lambda f: -f[0])
-    quads = [_judge((lab, felt), corners, score, scale) for score, corners in found[:_JUDGED]]
+    quads = [_judge((lab, felt), (corners, open_ends), score, scale) for score, corners in found[:_JUDGED]]
     return sorted(quads, key=lambda q: -q.score)
 
 
@@ -213,17 +221,34 @@ def _find_ends(right: Floats, top: Line, bottom: Line) -> list[Line]:
     return [Line(float(k), float(slope[k]), float(best[k])) for k in at]
 
 
+def _list_sides(
+    ends: list[Line], long: tuple[Line, Line], width: int, open_ends: tuple[bool, bool]
+) -> tuple[list[Line], list[Line]]:
+    """What may be the left end and the right end; where the board runs out of the picture, its rim."""
+    lean = -(long[0].slope + long[1].slope) / 2
+    inset = abs(lean) * (long[1].at - long[0].at) / 2 + 1
+    rims = [Line(inset, lean, _RIM_EVIDENCE)], [Line(width - 1 - inset, lean, _RIM_EVIDENCE)]
+    return (rims[0] if open_ends[0] else ends), (rims[1] if open_ends[1] else ends)
+
+
 def _close_quads(
-    long: tuple[Line, Line], ends: list[Line], outline_mm: Floats, size: tuple[int, int]
+    long: tuple[Line, Line],
+    ends: tuple[list[Line], list[Line]],
+    *,
+    outline_mm: Floats,
+    size: tuple[int, int],
+    is_open: bool,
 ) -> list[tuple[float, Floats]]:
     """All outlines between two long lines that have the right shape, with their first scores."""
     found = []
-    for j, right in enumerate(ends):
-        for left in ends[:j]:
+    for right in ends[1]:
+        for left in ends[0]:
             if right.at - left.at < _LEAST_FILL * size[0]:
                 continue
             corners = np.array([_meet(line, end, long, size[0]) for line, end in _round(long, left, right)])
             stretch, skew = judge_shape(outline_mm, corners, size)
+            if is_open and SHOWN[0] < stretch < SHOWN[1]:
+                stretch = 0.0  # how much of it is seen, nobody knows well
             if abs(stretch) > _STRETCH or skew > _SKEW_DEG:
                 continue
             seen = np.array([long[0].evidence, long[1].evidence, left.evidence, right.evidence])
@@ -243,10 +268,13 @@ def _meet(line: Line, end: Line, long: tuple[Line, Line], width: int) -> tuple[f
     return x, line.at + line.slope * (x - half)
 
 
-def _judge(fields: tuple[Floats, Floats], corners: Floats, score: float, scale: float) -> Quad:
+def _judge(fields: tuple[Floats, Floats], frame: tuple[Floats, tuple[bool, bool]], score: float, scale: float) -> Quad:
     """Look along all four edges of one outline, close by and a little further off; fibres count at the ends."""
-    evidence, support, fars = np.zeros(4), np.zeros(4), np.zeros(4)
+    corners, (left_open, right_open) = frame
+    evidence, support, fars = np.full(4, _RIM_EVIDENCE), np.ones(4), np.full(4, _RIM_EVIDENCE)
     for i in range(4):
+        if (i == 1 and right_open) or (i == 3 and left_open):
+            continue
         profiles, off = _look_across(fields[i % 2], corners[i], corners[(i + 1) % 4])
         close = profiles[:, (off >= 1) & (off <= 4)].mean(axis=1) - profiles[:, (off <= -1) & (off >= -4)].mean(axis=1)
         wide = profiles[:, (off >= 4) & (off <= 11)].mean(axis=1) - profiles[:, (off <= -4) & (off >= -11)].mean(axis=1)
