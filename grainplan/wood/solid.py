@@ -31,6 +31,7 @@ from grainplan.wood.solid_code import (
 )
 from grainplan.wood.solid_fill import Filled, fill_inside, measure_height
 from grainplan.wood.solid_grid import LAYERS, Floats, Layer, NodeGrid, Reals, lay_grid, place_pixels
+from grainplan.wood.solid_grown import grow_together
 from grainplan.wood.solid_knot import KnotPlace, lay_cones
 from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_level, paint_rings
 from grainplan.wood.solid_pith import PithLine, fit_pith_line, tell_plain
@@ -194,16 +195,20 @@ def place_all_rings(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace
     sides : mapping of side to Picture
         At least one end, and two sides that tell the board's three measures between them.
     knots : sequence of KnotPlace
-        Those that show on face and back.
+        Those that show on face and back; of a short piece that one branch bends all through, those on any side.
     """
     grid = lay_grid(measure_size(sides))
-    pith = fit_pith_line(sides, grid)
+    grown = grow_together(sides, grid, knots)
+    pith = fit_pith_line(sides, grid) if grown is None else grown
     if isinstance(pith, NotFound):
         return pith
-    pith = replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2]))
+    if grown is None:
+        pith = replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2]))
     pulls, seen = read_sides(sides, grid, pith)
     nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
     nodes = fall_into_step(seen, grid, pulls, start=nodes)
+    if grown is not None:
+        return PlacedRings(grid, grown, nodes, seen)
     better = refit_pith(nodes, grid, pith, seen=sides.keys(), height_mm=measure_height(nodes, grid))
     nodes = move_pith(nodes, grid, pith, better)
     better = replace(better, cones=lay_cones(knots, better, grid.size_mm[2]))

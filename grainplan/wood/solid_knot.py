@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import cv2
 import numpy as np
@@ -35,9 +34,9 @@ LEAST_WAY_MM = 3.0
 
 @dataclass(frozen=True, slots=True)
 class KnotPlace:
-    """A knot as it shows on a broad side: the box round it, mm, board frame."""
+    """A knot as it shows on a side: the box round it, mm, in the frame of that side's picture."""
 
-    on: Literal["face", "back"]
+    on: Layer
     box: Box
 
     @property
@@ -70,11 +69,12 @@ def lay_cones(places: Sequence[KnotPlace], pith: PithLine, thickness_mm: float) 
     Parameters
     ----------
     places : sequence of KnotPlace
+        Those on edges and ends say nothing here.
     pith : PithLine
     thickness_mm : float
         Of the board.
     """
-    seen = [_see(place, pith, thickness_mm) for place in places]
+    seen = [_see(place, pith, thickness_mm) for place in places if place.on in ("face", "back")]
     pairs: list[tuple[_Seen, _Seen]] = []
     single = list(seen)
     for face in [one for one in seen if one.place.on == "face"]:

@@ -65,7 +65,8 @@ class PithLine:
             columns = np.flatnonzero(((places[0] >= start) & (places[0] <= stop)).any(axis=0))
             if columns.size:
                 cut = np.s_[:, columns[0] : columns[-1] + 1]
-                flat[cut] -= cone.climb(cone.measure(*(values[cut] for values in places)))
+                spot = cone.measure(*(values[cut] for values in places))
+                flat[cut] -= cone.climb(spot, flat[cut])
         return flat.reshape(away.shape)
 
 
