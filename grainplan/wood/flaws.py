@@ -1,7 +1,7 @@
 """Flaws that the program proposes on a broad side. The maker has the last word.
 
-Knots and wane are found here; dark streaks along the grain (checks, pith, pitch pockets) and stains in rooms of their
-own, sapwood in another, since its border is sought on all sides of a board together.
+Knots and wane are found here; dark streaks along the grain (checks, pith, pitch pockets), fine checks and stains in
+rooms of their own, sapwood in another, since its border is sought on all sides of a board together.
 
 The knot weights were fitted to the labels of 16 frames and two boards of sawn softwood (Kodytek, Bodzas, Bilik 2021,
 doi 10.5281/zenodo.4694695, CC BY 4.0), as a logistic regression over the pixels; a third board was kept apart.
@@ -17,6 +17,7 @@ import numpy as np
 from grainplan.boards import Flaw
 from grainplan.geometry import Box, Floats
 from grainplan.picture import Picture
+from grainplan.wood.checks import find_checks
 from grainplan.wood.stain import find_stains
 from grainplan.wood.streaks import find_streaks
 
@@ -68,7 +69,8 @@ def propose_flaws(picture: Picture, on: Literal["face", "back"], *, known: tuple
     lab = np.asarray(cv2.cvtColor(pixels.astype(np.float32) / 255, cv2.COLOR_RGB2Lab), np.float32)
     around = _find_around(lab)
     wane, knots = _find_wane(lab, on), _find_knots(lab, around, on)
-    small = [*knots, *find_streaks(lab, around, on, knots=knots)]
+    streaks = find_streaks(lab, around, on, knots=knots)
+    small = [*knots, *_name_lines(streaks, find_checks(pixels, on, others=knots))]
     stains = find_stains(pixels, _PX_PER_MM, on, small=small)
     found = [*wane, *stains, *(f for f in small if not any(_is_of(f, s, picture.height_mm) for s in stains))]
     mine = (*(f for f in known if f.found_by == "maker"), *wane)
@@ -129,6 +131,14 @@ def _find_knots(lab: Floats, around: Floats, on: Literal["face", "back"]) -> lis
             box = Box(*(v / _PX_PER_MM for v in (x, y, x + wide, y + tall)))
             found.append(Flaw("knot", on, box, False, "program", round(confidence, 2)))
     return found
+
+
+def _name_lines(streaks: list[Flaw], lines: list[Flaw]) -> list[Flaw]:
+    """Streaks and fine lines, each place told once: a fine line makes a check of what looked like a pocket of pitch."""
+    sure = [s for s in streaks if s.kind != "pitch"]
+    fine = [line for line in lines if not any(line.box.overlaps(s.box) for s in sure)]
+    pockets = [s for s in streaks if s.kind == "pitch" and not any(s.box.overlaps(line.box) for line in fine)]
+    return [*sure, *fine, *pockets]
 
 
 def _is_of(flaw: Flaw, stain: Flaw, width_mm: float) -> bool:
