@@ -86,12 +86,13 @@ class Flaw:
         """Whether this flaw of the maker's settles what the program proposes at the same place.
 
         Sapwood and stain are large: they and the small flaws within them are settled apart. Wane is settled by wane
-        alone, and wood that is not there cannot be another flaw.
+        alone, and wood that is not there cannot be another small flaw.
         """
         if not _meet(self.on, self.box, proposed):
             return False
-        same = _are_alike(self.kind, proposed.kind) or self.kind == "wane"
-        return same or (self.kind == "other" and proposed.kind != "wane")
+        if self.kind == "wane":
+            return proposed.kind not in ("sapwood", "stain")
+        return _are_alike(self.kind, proposed.kind) or (self.kind == "other" and proposed.kind != "wane")
 
 
 @dataclass(frozen=True, slots=True)

@@ -125,6 +125,7 @@ def test_sapwood_and_the_knots_in_it_are_answered_apart() -> None:
     assert left(flaws=(Flaw("sapwood", "through", sap.box),)) == ["knot"]
     assert left(flaws=(Flaw("other", "through", sap.box),)) == []
     assert left(flaws=(Flaw("knot", "back", knot.box),)) == ["sapwood", "knot"]
+    assert left(flaws=(Flaw("wane", "face", Box(390.0, 155.0, 500.0, 180.0)),)) == ["sapwood"]
     assert left(clear=(ClearSpot("face", sap.box, "sapwood"),)) == ["knot"]
     assert left(clear=(ClearSpot("face", knot.box, "knot"),)) == ["sapwood"]
     assert left(clear=(ClearSpot("face", knot.box),)) == ["sapwood"]
