@@ -7,6 +7,7 @@ import pytest
 
 from grainplan.boards import Leaf
 from grainplan.errors import NotFound
+from grainplan.match import recognise as room
 from grainplan.match.recognise import KnownSurface, LeafPhotos, Recognition, recognise_all, recognise_leaf
 from grainplan.picture import Picture
 from tests.drawn.leaves import DrawnJob, saw_job
@@ -77,6 +78,22 @@ def test_one_surface_is_enough_for_the_board(job: DrawnJob) -> None:
     found = recognise(job, LeafPhotos(A2, {"far": job.photos[A2]["far"]}), without=A2)
     assert found.best.board == "A"
     assert sum(found.share.values()) == pytest.approx(1.0)
+
+
+def test_what_was_foretold_with_little_trust_tells_the_leaf_as_well() -> None:
+    """The middle of a board is foretold with less trust than what lies near its sides; photos fit it no worse for that.
+
+    The figures are about those of drawn boards: a photo fits what was foretold at its own depth by 0.6, 10 mm from
+    there by 0.5.
+    """
+    depths = np.array([3.0, 12.6, 22.0])
+    references = [
+        room._Reference("A", depth, [], trust) for depth, trust in zip(depths, (0.75, 0.4, 0.75), strict=True)
+    ]
+    for own in range(3):
+        fits = [0.6 if place == own else 0.5 for place in range(3)]
+        met = [[room._Met(fit, 0.0)] for fit in fits]
+        assert np.argmax(room._weigh_depths(depths, references, met)) == own
 
 
 def test_wood_of_no_board_and_nothing_to_compare(job: DrawnJob) -> None:
