@@ -3,6 +3,9 @@
 Seeds from 9000 on are used for nothing else. For each board and depth: agreement of the rings alone, of the whole
 picture, of blending face and back, of the nearer side, of the true rings coloured from the sides (the ceiling), of an
 all-knowing reader of the sides; the promised agreement; direction and pith. The plot shows agreement against waviness.
+
+The surer half of all places: the cells of all boards and depths together, ranked by what the program tells of each and
+by nothing else. Each surface is judged on its cells in that half, and counts by their number.
 """
 
 from __future__ import annotations
@@ -14,9 +17,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from grainplan.errors import NotFound
 from grainplan.picture import Picture
+from grainplan.wood.grain import find_pith_line
 from grainplan.wood.orient import measure_direction
 from grainplan.wood.solid import BoardSolid, fit_solid, measure_level_direction
+from tests.bench.plot_waves import plot_waves
+from tests.drawn.cells import Cells, agree_on_surer, sum_cells
 from tests.drawn.compare import (
     agree,
     blend_sides,
@@ -46,8 +53,11 @@ class Row:
     inside_direction_deg: float
     face_direction_deg: float
     pith_miss: float
+    curved: bool
     seconds: float
     places: tuple[np.ndarray, np.ndarray]
+    cells: tuple[Cells, ...]
+    exact_cells: tuple[Cells, ...]
 
 
 def measure_wave(board: Solid) -> float:
@@ -75,6 +85,8 @@ def judge_board(seed: int) -> Row:
     seconds = time.process_time() - start
     assert isinstance(found, BoardSolid), found
     exact = know_sides_exactly(board, found, sides)
+    cells: list[Cells] = []
+    exact_cells: list[Cells] = []
     table = np.zeros((len(DEPTHS), len(COLUMNS)))
     for index, share in enumerate(DEPTHS):
         depth = share * board.thickness_mm
@@ -88,6 +100,8 @@ def judge_board(seed: int) -> Row:
             agree(colour_true_rings(board, sides, depth), truth),
             judge_level(exact, picture, depth)[0],
         )
+        cells.append(sum_cells(found, picture, depth))
+        exact_cells.append(sum_cells(exact, picture, depth))
     middle = np.array([board.width_mm / 2, board.thickness_mm / 2])
     true = np.array([board.pith.y_foot_mm, board.pith.z_foot_mm])
     return Row(
@@ -99,23 +113,34 @@ def judge_board(seed: int) -> Row:
         compare_direction(measure_level_direction(found, board.thickness_mm / 2).angle_deg, board, 11.0),
         compare_direction(measure_direction(sides["face"]).angle_deg, board, 0.0),
         float(np.hypot(*(np.array(found.pith.foot_yz_mm) - true)) / np.hypot(*(true - middle))),
+        not isinstance(find_pith_line({end: sides[end] for end in ("foot", "head")}), NotFound),
         seconds,
         judge_places(found, show_depth(board, 11.0), 11.0),
+        tuple(cells),
+        tuple(exact_cells),
     )
 
 
 def print_table(rows: list[Row]) -> None:
-    """Medians over all boards and depths, the surer half of the boards, and promised against achieved."""
+    """Medians over all boards and depths, the surer halves, and promised against achieved."""
     tables = np.array([row.table for row in rows])
     surer = np.argsort(-tables[:, :, 2].mean(axis=1))[: (len(rows) + 1) // 2]
+    surfaces = tables.reshape(-1, len(COLUMNS))
+    surer_surfaces = np.argsort(-surfaces[:, 2])[: (len(surfaces) + 1) // 2]
     print(f"{'':14}" + "".join(f"{name:>13}" for name in COLUMNS))
     for name, part in (
         *((f"depth {share}", tables[:, index]) for index, share in enumerate(DEPTHS)),
-        ("all depths", tables.reshape(-1, len(COLUMNS))),
-        ("surer half", tables[surer].reshape(-1, len(COLUMNS))),
+        ("all depths", surfaces),
+        ("surer boards", tables[surer].reshape(-1, len(COLUMNS))),
+        ("surer surfaces", surfaces[surer_surfaces]),
     ):
         print(f"{name:14}" + "".join(f"{value:13.3f}" for value in np.median(part, axis=0)))
-    flat = tables.reshape(-1, len(COLUMNS))
+    for name, cells in (
+        ("program", [part for row in rows for part in row.cells]),
+        ("all-knowing", [part for row in rows for part in row.exact_cells]),
+    ):
+        print(f"surer half of all places, {name}: {agree_on_surer(cells):.3f}")
+    flat = surfaces
     print("promised -> achieved (surfaces)")
     for low in np.arange(0.2, 0.9, 0.1):
         inside = (flat[:, 2] >= low) & (flat[:, 2] < low + 0.1)
@@ -130,26 +155,11 @@ def print_table(rows: list[Row]) -> None:
     for name, values in (
         ("direction inside, deg", [row.inside_direction_deg for row in rows]),
         ("direction on the face, deg", [row.face_direction_deg for row in rows]),
-        ("pith miss / distance", [row.pith_miss for row in rows]),
+        ("pith miss / distance, all", [row.pith_miss for row in rows]),
+        (f"pith, rings curve ({sum(row.curved for row in rows)})", [row.pith_miss for row in rows if row.curved]),
         ("fit, processor seconds", [row.seconds for row in rows]),
     ):
         print(f"{name}: median {np.median(values):.2f}, worst {np.max(values):.2f}")
-
-
-def plot_waves(rows: list[Row], path: str) -> None:
-    """Agreement (rings alone, middle depth) against wave amplitude over ring width."""
-    picture = np.full((420, 640, 3), 255, np.uint8)
-    cv2.rectangle(picture, (50, 20), (620, 380), (0, 0, 0), 1)
-    for mark in range(0, 11, 2):
-        cv2.putText(picture, f"{mark / 10:.1f}", (15, 384 - mark * 36), cv2.FONT_HERSHEY_SIMPLEX, 0.4, (0, 0, 0), 1)
-        cv2.putText(picture, f"{mark / 10:.1f}", (42 + mark * 57, 398), cv2.FONT_HERSHEY_SIMPLEX, 0.4, (0, 0, 0), 1)
-    cv2.putText(picture, "wave amplitude / ring width", (230, 414), cv2.FONT_HERSHEY_SIMPLEX, 0.45, (0, 0, 0), 1)
-    for row in rows:
-        across = 50 + int(570 * min(row.wave_mm / row.ring_mm, 1.0))
-        for column, colour in ((6, (170, 170, 170)), (0, (30, 90, 200))):
-            centre = (across, 380 - int(360 * max(row.table[1, column], 0.0)))
-            cv2.circle(picture, centre, 5, colour[::-1], -1 if column == 0 else 1)
-    cv2.imwrite(path, picture)
 
 
 def main() -> None:
@@ -162,7 +172,8 @@ def main() -> None:
         print(f"{seed} {row.look:5} ring {row.ring_mm:.1f} wave {row.wave_mm:.1f} | {means}", flush=True)
     print_table(rows)
     if len(sys.argv) > 2:
-        plot_waves(rows, sys.argv[2])
+        waves = [(row.wave_mm / row.ring_mm, row.table[:, 0].mean(), row.table[:, 6].mean()) for row in rows]
+        cv2.imwrite(sys.argv[2], plot_waves(waves, [(str(row.seed), row.look) for row in rows])[:, :, ::-1])
 
 
 if __name__ == "__main__":
