@@ -97,11 +97,13 @@ def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequenc
     """
     knots = [knot for knot in knots if knot.on in sides]
     spots = tuple(_find_spot(knot, grid) for knot in knots if LAYERS[knot.on][0] != 0)
-    ends = [trace_ring_lines(picture) for layer, picture in sides.items() if LAYERS[layer][0] == 0]
-    if not spots or not ends:
+    if not spots:
         return None
     parts = [_read_side(picture, grid, layer, knots) for layer, picture in sides.items()]
     if np.mean(np.concatenate([near for _, near in parts])) < KNOTTY:
+        return None
+    ends = [trace_ring_lines(picture) for layer, picture in sides.items() if LAYERS[layer][0] == 0]
+    if not ends:
         return None
     lines = _Lines(
         np.concatenate([part.places for part, _ in parts]),
