@@ -16,6 +16,7 @@ from grainplan.match.assign_search import select
 from grainplan.match.bound import LagrangianBound
 from grainplan.match.cliques import find_overlaps
 from grainplan.match.scoring import score_choice
+from grainplan.match.whole import look_closely
 from tests.yardsticks.exhaustive import search_all
 from tests.yardsticks.greedy import choose_greedily
 from tests.yardsticks.highs import solve_with_highs
@@ -45,9 +46,12 @@ def test_bound_holds_and_cuts_nothing_of_the_best_set():
         pool = draw_small_pool(seed)
         best = solve_exactly(pool, np.arange(len(pool.candidates)))
         assert best is not None
-        bound = LagrangianBound(pool).raise_prices(best.cost, rounds=30)
-        assert bound.value <= best.cost
-        assert np.all(bound.reduced[list(best.rows)] <= best.cost - bound.value + 1)
+        side = LagrangianBound(pool)
+        bound = side.raise_prices(best.cost, rounds=30)
+        closer = look_closely(bound, side, Watch())
+        assert bound.value <= closer.value <= best.cost
+        for one in (bound, closer):
+            assert np.all(one.reduced[list(best.rows)] <= best.cost - one.value + 1)
 
 
 def test_as_cheap_as_another_solver():

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
 
+Floats = NDArray[np.float64]
+FINER = 10
+"""Profits are no whole numbers; so many parts of one are counted."""
 POLL_S = 0.05
 """How often progress is passed on and a wish to stop is heard."""
 
@@ -123,6 +126,42 @@ def solve_exactly(
     bound = min(cost, int(np.ceil(solver.best_objective_bound - 1e-6)))
     proven = status == cp_model.OPTIMAL and effort.gap == 0
     return Selection(chosen, cost, bound, proven, spent=float(solver.response_proto.deterministic_time))
+
+
+def solve_alone(pool: Pool, rows: IntArray, profit: Floats, *, solver_time: float) -> float:
+    """What one board earns at the most with some of its candidates and its useful ends.
+
+    Parameters
+    ----------
+    pool : Pool
+    rows : int array
+        Candidates of one board.
+    profit : float array
+        What each of them earns.
+    solver_time : float
+        Limit in the solver's deterministic time; the answer is then higher than what can be reached.
+    """
+    from ortools.sat.python import cp_model
+
+    c, model = pool.candidates, cp_model.CpModel()
+    taken = {int(row): model.new_bool_var("") for row in rows}
+    ends: dict[int, Any] = {}
+    for clique in find_rows(pool, rows):
+        for end in clique.ends:
+            if int(end) not in ends:
+                ends[int(end)] = model.new_bool_var("")
+        model.add_at_most_one([taken[int(r)] for r in clique.candidates] + [ends[int(e)] for e in clique.ends])
+    for kind in np.unique(c.kind[rows]):
+        halves = [(taken[int(r)], max(1, 2 * int(c.covers[r]))) for r in rows[c.kind[rows] == kind]]
+        model.add(sum(count * var for var, count in halves) <= 2 * int(pool.demand[kind]))
+    earned = [int(np.ceil(FINER * gain)) * var for gain, var in zip(profit, taken.values(), strict=True)]
+    earned += [FINER * int(pool.left_over.value[end]) * var for end, var in ends.items()]
+    model.maximize(sum(earned))
+    solver = cp_model.CpSolver()
+    _set_parameters(solver, Effort(solver_time))
+    status = solver.solve(model)
+    known = status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+    return solver.best_objective_bound / FINER if known else np.inf
 
 
 def _set_parameters(solver: cp_model.CpSolver, effort: Effort) -> None:

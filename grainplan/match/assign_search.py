@@ -20,6 +20,7 @@ from grainplan.match.model import IntArray, Pool, Selection
 from grainplan.match.parts import Known, better_by_parts
 from grainplan.match.scoring import score_choice
 from grainplan.match.tidy import push_to_foot
+from grainplan.match.whole import look_closely
 
 OTHERS_EFFORT = 0.06
 OTHERS_ROWS = 1_200
@@ -86,6 +87,11 @@ def _search(side: tuple[Pool, LagrangianBound], known: Known, bound: Bound, watc
     pool, lagrange = side
     keep = _cut(known, bound)
     inner = _lift(watch, known.bound)
+    if len(keep) > CORE:
+        bound = look_closely(bound, lagrange, watch)
+        known = replace(known, bound=max(known.bound, bound.value))
+        watch.tell("bound", known.cost, known.bound)
+        keep, inner = _cut(known, bound), _lift(watch, known.bound)
     if len(keep) > MOST_AT_ONCE and pool.demand.sum() > LARGE_BAYS:
         return _search_large((pool, lagrange), known, bound, watch, effort)
     if len(keep) > CORE:
@@ -119,6 +125,7 @@ def _search_large(
             break
         if rounds:
             bound = lagrange.raise_prices(known.cost, rounds=rounds, prices=bound.prices)
+            bound = look_closely(bound, lagrange, watch)
             known = replace(known, bound=max(known.bound, bound.value))
             watch.tell("bound", known.cost, known.bound)
     return known

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from grainplan.match.demand import DemandSide, Standing
+from grainplan.match.demand import DemandSide, Standing, share_pairs
 from grainplan.match.lines import BoardSide, Earned
 from grainplan.match.model import IntArray, Pool
 
@@ -34,7 +34,7 @@ class Bound:
     Attributes
     ----------
     value : no set costs less, thousandths.
-    prices : per type and board, what a filled bay is paid.
+    prices : per type and board (for halves: in further columns), what a filled bay is paid.
     reduced : per candidate, by how much the bound rises when it must be taken; a candidate whose reduced cost is more
         than the distance from the bound to a known set is in no better set.
     """
@@ -99,7 +99,7 @@ class LagrangianBound:
 
     def __init__(self, pool: Pool) -> None:
         self.pool = pool
-        self._boards = BoardSide(pool, pool.candidates.cost.astype(float) + _half_joins(pool))
+        self._boards = BoardSide(pool, _least_cost(pool))
         self._demand = DemandSide(pool)
 
     def raise_prices(self, target: int, *, rounds: int, prices: Floats | None = None) -> Bound:
@@ -118,7 +118,7 @@ class LagrangianBound:
         """
         pace = Pace(rounds, reach=AFRESH if prices is None else ONWARD, target=target)
         if prices is None:
-            start = np.repeat(self._start_prices()[:, None], len(self.pool.leaves), axis=1)
+            start = np.repeat(self._start_prices()[:, None], self._boards.columns, axis=1)
             prices, _ = self.climb(start, replace(pace, rounds=min(rounds, FLAT_ROUNDS), by_board=False))
         prices, value = self.climb(prices, pace)
         return Bound(int(np.floor(value + 1e-6)), prices, self._boards.reduce(self._boards.earn(prices)))
@@ -135,7 +135,7 @@ class LagrangianBound:
 
         Parameters
         ----------
-        prices : float array (types, boards)
+        prices : float array (types, columns)
         pace : Pace
         standing : Standing or None
             What is settled already.
@@ -183,22 +183,27 @@ class LagrangianBound:
         wide = np.repeat(slope[:, None], prices.shape[1], axis=1)
         return Look(value + float(self.pool.demand @ prices[:, 0]), wide, earned, rows)
 
+    def price_boards(self, prices: Floats) -> tuple[Floats, Floats]:
+        """What opening each board costs less what it earns, and what each candidate earns."""
+        return self._boards.earn(prices).board, self._boards.profit(prices)
+
     def _start_prices(self) -> Floats:
         """A little above the cheapest way to fill a bay of each type, a share of its board in it."""
         pool, c = self.pool, self.pool.candidates
         area = (c.x1 - c.x0) * c.run / np.maximum(pool.length[c.board] * pool.leaves[c.board], 1)
-        guess = (c.cost + _half_joins(pool) + area * pool.open_cost[c.board]) / self._boards.bays
+        guess = (_least_cost(pool) + area * pool.open_cost[c.board]) / self._boards.bays
         best = np.full(len(pool.demand), np.inf)
         np.minimum.at(best, c.kind, guess)
         return np.asarray(np.minimum(np.where(np.isfinite(best), best, 0.0), pool.unfilled.astype(float)))
 
 
-def _half_joins(pool: Pool) -> Floats:
-    """Half of the cheapest join of each half panel; a panel of two halves pays at least both."""
+def _least_cost(pool: Pool) -> Floats:
+    """Of each candidate, with its share of a pair; half a panel also pays half of its cheapest join."""
     c = pool.candidates
-    extra = np.zeros(len(c))
+    bays = np.where(c.covers == 0, 0.5, c.covers % 2)  # two bays cut from one place are a pair already
+    cost = c.cost + bays * share_pairs(pool)[c.kind]
     half = np.flatnonzero(c.covers == 0)
     if pool.halves is not None and len(half):
         cheapest = np.where(pool.halves >= 0, pool.halves, np.iinfo(np.int64).max // 4).min(axis=2)
-        extra[half] = cheapest[c.kind[half], c.board[half]] / 2
-    return extra
+        cost[half] += cheapest[c.kind[half], c.board[half]] / 2
+    return np.asarray(cost)

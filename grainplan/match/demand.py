@@ -26,7 +26,7 @@ class Standing:
     Attributes
     ----------
     left : per type, bays that are still to be filled.
-    fixed : bays that are filled, shape (types, boards).
+    fixed : bays that are filled, shape (types, columns of prices).
     free : per board, whether it may still be asked.
     """
 
@@ -37,10 +37,8 @@ class Standing:
     @staticmethod
     def nothing(pool: Pool) -> Standing:
         """Every bay is still to be filled, from any board."""
-        boards = len(pool.leaves)
-        return Standing(
-            pool.demand.copy(), np.zeros((len(pool.demand), boards), np.int64), np.ones(boards, dtype=np.bool_)
-        )
+        fixed = np.zeros((len(pool.demand), place_prices(pool)[1]), np.int64)
+        return Standing(pool.demand.copy(), fixed, np.ones(len(pool.leaves), dtype=np.bool_))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,7 +63,7 @@ class _Company:
     """Types that choose one lead; without likeness there is one row, which stands for no lead."""
 
     asking: tuple[_Asking, ...]
-    penalty: Floats  # (leads, boards)
+    penalty: Floats  # (leads, columns)
 
 
 class DemandSide:
@@ -79,12 +77,11 @@ class DemandSide:
     def __init__(self, pool: Pool) -> None:
         self.pool = pool
         self._most = np.minimum(_count_most(pool), pool.demand[:, None])
-        c = pool.candidates
-        halved = set(np.unique(c.kind[c.covers == 0]).tolist())
+        self._empty = pool.unfilled - share_pairs(pool)
         grouped: set[int] = set()
         self._companies: list[_Company] = []
         for group in pool.alike:
-            kinds = [k for k in group.types if k not in grouped and k not in halved]
+            kinds = [k for k in group.types if k not in grouped]
             grouped |= set(kinds)
             if kinds:
                 self._companies.append(self._join(kinds, group.penalty.astype(float)))
@@ -93,19 +90,22 @@ class DemandSide:
                 self._companies.append(self._join([kind], np.zeros((1, len(pool.leaves)))))
 
     def _join(self, kinds: list[int], penalty: Floats) -> _Company:
+        boards, columns = len(self.pool.leaves), self._most.shape[1]
         if len(penalty) > 1:
-            leads = np.flatnonzero((self._most[kinds] > 0).any(axis=0))
-            penalty = penalty[leads] if len(leads) else np.zeros((1, len(self.pool.leaves)))
+            leads = np.unique(np.flatnonzero((self._most[kinds] > 0).any(axis=0)) % boards)
+            penalty = penalty[leads] if len(leads) else np.zeros((1, boards))
+        penalty = np.pad(penalty, ((0, 0), (0, columns - boards)))
         return _Company(tuple(_ask(kind, self._most[kind], penalty) for kind in kinds), penalty)
 
     def fill(self, prices: Floats, standing: Standing | None = None) -> tuple[float, Floats]:
-        """Total cost, and how many bays of each type each board fills; shape (types, boards), as `prices`.
+        """Total cost, and how many bays of each type each board fills; shape (types, columns), as `prices`.
 
         The cost is never above the true one: where a bay would come from a board that was not looked at, it counts with
         the least that it could cost there.
         """
         standing = standing or Standing.nothing(self.pool)
-        asked = np.where(standing.free[None, :], prices, np.inf)
+        free = np.resize(standing.free, prices.shape[1])
+        asked = np.where(free[None, :], prices, np.inf)
         total, filled = 0.0, np.zeros(prices.shape)
         for company in self._companies:
             settled = standing.fixed[[one.kind for one in company.asking]].sum(axis=0)
@@ -125,7 +125,7 @@ class DemandSide:
 
     def _take(self, one: _Asking, asked: Floats, left: int) -> tuple[Floats, IntArray, IntArray]:
         """Under each lead: what the bays of a type cost, from which boards they come, and how many from each."""
-        empty = float(self.pool.unfilled[one.kind])
+        empty = float(self._empty[one.kind])
         cost = asked[one.near] + one.distance
         order = _first_few(cost, left)
         cost, boards = np.take_along_axis(cost, order, 1), np.take_along_axis(one.near, order, 1)
@@ -162,16 +162,40 @@ def _ask(kind: int, most: IntArray, penalty: Floats) -> _Asking:
     return _Asking(kind, boards, boards[order], np.take_along_axis(distance, order, 1), beyond)
 
 
+def place_prices(pool: Pool) -> tuple[IntArray, int]:
+    """The price column of each candidate, and how many columns there are: one a board, and one more for its halves.
+
+    Half a panel has a price of its own. The panel is alike to the board of its first half, so what the second one pays
+    for likeness is nothing, and that must not make whole panels cheaper.
+    """
+    c, boards = pool.candidates, len(pool.leaves)
+    half = c.covers == 0
+    return c.board + boards * half, boards * (2 if half.any() else 1)
+
+
+def share_pairs(pool: Pool) -> Floats:
+    """Per type, what a bay pays at the least for standing in a pair that is not cut from one place."""
+    share = np.zeros(len(pool.demand))
+    for term in pool.pairs:
+        if pool.demand[term.kind] == 2 * term.count:
+            share[term.kind] = float(term.penalty.min(initial=0)) / 2
+    return share
+
+
 def _count_most(pool: Pool) -> IntArray:
-    """More bays of a type than this no board can ever fill; shape (types, boards)."""
+    """More bays of a type than this no board can ever fill; shape (types, columns)."""
     c = pool.candidates
-    shape = (len(pool.demand), len(pool.leaves))
+    column, columns = place_prices(pool)
+    shape = (len(pool.demand), columns)
     huge = np.iinfo(np.int64).max // 4
     span, run, high = (np.full(shape, huge) for _ in range(3))
     covers = np.zeros(shape, np.int64)
-    at = (c.kind, c.board)
+    at = (c.kind, column)
     np.minimum.at(span, at, c.x1 - c.x0)
     np.minimum.at(run, at, c.run)
     np.minimum.at(high, at, c.y1 - c.y0)
     np.maximum.at(covers, at, np.maximum(c.covers, 1))
-    return np.asarray((pool.length // span) * (pool.leaves // run) * (pool.width // high) * covers)
+    length, leaves, width = (np.resize(whole, columns) for whole in (pool.length, pool.leaves, pool.width))
+    most = (length // span) * (leaves // run) * (width // high) * covers
+    most[:, len(pool.leaves) :] = -(-most[:, len(pool.leaves) :] // 2)
+    return np.asarray(most)

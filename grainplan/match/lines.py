@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from grainplan.match.demand import place_prices
 from grainplan.match.model import IntArray, Pool
 
 Floats = NDArray[np.float64]
@@ -92,18 +93,22 @@ class BoardSide:
         order = np.argsort(c.board, kind="stable")
         self._rows_of = np.split(order, np.searchsorted(c.board[order], np.arange(1, len(pool.leaves))))
         self._lines = self._list_lines()
-        self._per_tick, self._others = self._value_other_leaves()
+        self._per_tick = self._value_ends()
         self._arcs = self._list_arcs()
         arcs = self._arcs
         real = arcs.row >= 0
         row = np.where(real, arcs.row, 0)
-        boards = len(pool.leaves)
-        place = c.kind[row] * boards + c.board[row] if len(c) else row
-        self._place = np.where(real, place, len(pool.demand) * boards)
+        self._column, self.columns = place_prices(pool)
+        place = c.kind[row] * self.columns + self._column[row] if len(c) else row
+        self._place = np.where(real, place, len(pool.demand) * self.columns)
         self._flat = arcs.start * len(self._lines.board) + arcs.line
 
+    def profit(self, prices: Floats) -> Floats:
+        """What each candidate earns where it is taken whole."""
+        return np.asarray(prices[self.pool.candidates.kind, self._column] * self.bays - self._cost)
+
     def earn(self, prices: Floats) -> Earned:
-        """Solve every line at these prices, shape (types, boards)."""
+        """Solve every line at these prices, shape (types, columns)."""
         arcs, lines = self._arcs, self._lines
         value = np.append(prices.ravel(), 0.0)[self._place]
         value *= arcs.weight
@@ -135,12 +140,12 @@ class BoardSide:
         earned[LANES, ~np.isfinite(earned).any(axis=0)] = 0.0
         kind = np.argmin(earned, axis=0)
         counts = kind[lines.board] == lines.kind
-        return Earned(value, best, counts, self.pool.open_cost - self._others - earned.min(axis=0))
+        return Earned(value, best, counts, self.pool.open_cost - earned.min(axis=0))
 
     def trace(self, earned: Earned, opened: NDArray[np.bool_]) -> tuple[Floats, IntArray]:
         """What opened boards are filled with: bays by type and board, and the candidates that were met on the way."""
         arcs, lines, c, best = self._arcs, self._lines, self.pool.candidates, earned.best
-        used = np.zeros((len(self.pool.demand), len(self.pool.leaves)))
+        used = np.zeros((len(self.pool.demand), self.columns))
         rises = best[1:] > best[:-1] + _TINY
         at = np.where(opened[lines.board] & earned.counts, self.cells, 0)
         met: list[int] = []
@@ -158,7 +163,7 @@ class BoardSide:
                     met.append(arc)
         taken = np.array(met, np.int64)
         rows = arcs.row[taken]
-        np.add.at(used, (c.kind[rows], c.board[rows]), arcs.weight[taken] * lines.times[arcs.line[taken]])
+        np.add.at(used, (c.kind[rows], self._column[rows]), arcs.weight[taken] * lines.times[arcs.line[taken]])
         return used, np.unique(rows)
 
     def reduce(self, earned: Earned) -> Floats:
@@ -190,25 +195,23 @@ class BoardSide:
         rows: list[tuple[int, int, int, int, float]] = []
         for board, spine in enumerate(self._spines):
             lanes = float(self._lanes[board])
-            rows += [(board, leaf, -1, LANES, lanes) for leaf in spine]
+            if not spine:
+                continue
+            all_leaves = range(int(self.pool.leaves[board]))
+            rows += [(board, leaf, -1, LANES, lanes) for leaf in all_leaves]
             if lanes > 1:
                 stabs = _find_stabs(self.pool, self._rows_of[board])
-                rows += [(board, leaf, y, STABS, 1.0) for leaf in spine for y in stabs]
+                rows += [(board, leaf, y, STABS, 1.0) for leaf in all_leaves for y in stabs]
         columns = list(zip(*rows, strict=True)) if rows else [()] * 5
         whole = [np.array(column, np.int64) for column in columns[:4]]
         return _Lines(whole[0], whole[1], whole[2], whole[3], np.array(columns[4], float))
 
-    def _value_other_leaves(self) -> tuple[Floats, Floats]:
-        """By board: what a tick of a left-over end is worth at the most, and all leaves outside the spines together.
-
-        A candidate that also lies on such a leaf pays it the end value of the wood that it takes there. However that
-        leaf is used, it then earns no more than its whole length as left-over wood.
-        """
+    def _value_ends(self) -> Floats:
+        """By board, what a tick of a left-over end is worth at the most."""
         pool, ends = self.pool, self.pool.left_over
         per_tick = np.zeros(len(pool.leaves))
         np.maximum.at(per_tick, ends.board, ends.value / np.maximum(ends.x1 - ends.x0, 1))
-        outside = pool.leaves - np.array([len(spine) for spine in self._spines])
-        return per_tick, np.asarray(per_tick * pool.length * outside)
+        return per_tick
 
     def _list_arcs(self) -> _Arcs:
         parts = [self._arcs_of_board(board) for board in range(len(self.pool.leaves))]
@@ -217,57 +220,57 @@ class BoardSide:
 
     def _arcs_of_board(self, board: int) -> list[NDArray[Any]]:
         """Line, start, end, row, weight, fixed value and copies of all intervals of a board."""
-        pool, c, mine = self.pool, self.pool.candidates, self._rows_of[board]
-        low, high = np.searchsorted(pool.left_over.board, [board, board + 1])
-        ends = np.arange(low, high)
-        columns: list[list[NDArray[Any]]] = []
+        columns = []
         for kind in (LANES, STABS):
             lines = np.flatnonzero((self._lines.board == board) & (self._lines.kind == kind))
-            if len(lines) == 0:
-                continue
-            leaf, across = self._lines.leaf[lines][:, None], self._lines.across[lines][:, None]
-            on_leaf = (c.leaf[mine] <= leaf) & (leaf < c.leaf[mine] + c.run[mine])
-            on_line = on_leaf if kind == LANES else on_leaf & (c.y0[mine] <= across) & (across < c.y1[mine])
-            spines = len(self._spines[board])
-            places = len(lines) // spines
-            copies = self._copies[mine] if kind == LANES else np.ones(len(mine))
-            lanes = self._lanes[board] if kind == LANES else float(places)
-            hits = on_line.sum(axis=0) * copies
-            beside = on_leaf.reshape(spines, places, -1)[:, 0].sum(axis=0)
-            across_share = (
-                self._copies[mine] if kind == LANES else on_line.sum(axis=0) / np.maximum(beside, 1)
-            ) / lanes
-            paid = self._per_tick[board] * (c.x1[mine] - c.x0[mine]) * (c.run[mine] - beside) * across_share
-            line, at = np.nonzero(on_line)
-            rows = mine[at]
-            columns.append(
-                [
-                    lines[line],
-                    -(-c.x0[rows] // CELL),
-                    c.x1[rows] // CELL,
-                    rows,
-                    self.bays[rows] / hits[at],
-                    -(self._cost[rows] + paid[at]) / hits[at],
-                    copies[at],
-                ]
-            )
-            line, at = np.nonzero(pool.left_over.leaf[ends] == leaf)
-            rows = ends[at]
-            ones = np.ones(len(rows))
-            columns.append(
-                [
-                    lines[line],
-                    -(-pool.left_over.x0[rows] // CELL),
-                    pool.left_over.x1[rows] // CELL,
-                    -1 - rows,
-                    ones * 0.0,
-                    pool.left_over.value[rows] / lanes,
-                    ones,
-                ]
-            )
+            if len(lines):
+                columns += [self._arcs_of_rows(board, lines, kind), self._arcs_of_ends(board, lines, kind)]
         if not columns:
             return [np.zeros(0, np.int64)] * 4 + [np.zeros(0)] * 3
         return [np.concatenate([column[i] for column in columns]) for i in range(7)]
+
+    def _arcs_of_rows(self, board: int, lines: IntArray, kind: int) -> list[NDArray[Any]]:
+        """A candidate also pays the leaves outside the spines what the wood that it takes there is worth as ends."""
+        c, mine = self.pool.candidates, self._rows_of[board]
+        leaves = int(self.pool.leaves[board])
+        leaf, across = self._lines.leaf[lines][:, None], self._lines.across[lines][:, None]
+        on_line = (c.leaf[mine] <= leaf) & (leaf < c.leaf[mine] + c.run[mine])
+        on_leaf = on_line.reshape(leaves, -1, len(mine))[:, 0]
+        share = self._share_leaves(board, on_leaf)
+        outside = on_leaf & (share == 0)
+        if kind == LANES:
+            copies = lines_met = self._copies[mine]
+            part = copies / self._lanes[board]
+        else:
+            on_line &= (c.y0[mine] <= across) & (across < c.y1[mine])
+            copies = np.ones(len(mine))
+            lines_met = on_line.reshape(leaves, -1, len(mine)).sum(axis=1).max(axis=0).astype(float)
+            part = lines_met * leaves / len(lines)
+        pay = self._per_tick[board] * (c.x1[mine] - c.x0[mine]) * part
+        line, at = np.nonzero(on_line)
+        rows, of_leaf = mine[at], line * leaves // len(lines)
+        weight = share[of_leaf, at] / lines_met[at]
+        paid = outside[of_leaf, at] * pay[at] / lines_met[at]
+        fixed = paid - weight * (self._cost[rows] + (pay * outside.sum(axis=0))[at])
+        start, end = -(-c.x0[rows] // CELL), c.x1[rows] // CELL
+        return [lines[line], start, end, rows, self.bays[rows] * weight, fixed, copies[at]]
+
+    def _arcs_of_ends(self, board: int, lines: IntArray, kind: int) -> list[NDArray[Any]]:
+        """A left-over end lies on every line of its leaf and brings each the same."""
+        ends = self.pool.left_over
+        low, high = np.searchsorted(ends.board, [board, board + 1])
+        line, at = np.nonzero(ends.leaf[low:high] == self._lines.leaf[lines][:, None])
+        rows = low + at
+        lanes = self._lanes[board] if kind == LANES else len(lines) / int(self.pool.leaves[board])
+        start, end = -(-ends.x0[rows] // CELL), ends.x1[rows] // CELL
+        return [lines[line], start, end, -1 - rows, np.zeros(len(rows)), ends.value[rows] / lanes, np.ones(len(rows))]
+
+    def _share_leaves(self, board: int, on_leaf: NDArray[np.bool_]) -> Floats:
+        """Which share of a candidate each leaf pays for: the leaves that every run meets, in equal shares."""
+        inside = np.zeros(len(on_leaf), dtype=np.bool_)
+        inside[list(self._spines[board])] = True
+        share = on_leaf * inside[:, None]
+        return np.asarray(share / share.sum(axis=0))
 
 
 def _sort_arcs(columns: list[NDArray[Any]], cells: int) -> _Arcs:
@@ -290,7 +293,10 @@ def _find_spines(pool: Pool, board: int) -> tuple[int, ...]:
     if len(runs) == 0:
         return ()
     shortest = int(runs.min())
-    return tuple(range(shortest - 1, int(pool.leaves[board]), shortest))
+    leaves = int(pool.leaves[board])
+    if leaves == 2 * shortest:
+        return (shortest - 1, shortest)
+    return tuple(range(shortest - 1, leaves, shortest))
 
 
 def _find_stabs(pool: Pool, mine: IntArray) -> list[int]:
