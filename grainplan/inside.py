@@ -5,11 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import multiprocessing
+import os
+import re
 import signal
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -30,6 +32,8 @@ from grainplan.wood.solid_slice import Level, fit_slices
 
 _KEPT_FORM = 6
 """Raised whenever the prediction changes, so that what an older program kept is not taken for its own."""
+STATES_KEPT = 3
+"""Of each board: as a rough board alone, with the leaf photos there are, and as it was before the last change."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +99,8 @@ def foresee_all(
     """
     make_folder(folder)
     found = {q.board.name: kept for q in questions if (kept := read_kept(q, folder)) is not None}
+    for question in questions:
+        _touch(question, folder)
     missing = [q for q in questions if q.board.name not in found]
     with _open_pool(min(workers, len(missing))) as pool:
         running = [(q, pool.submit(foresee, q) if pool else None) for q in missing]
@@ -103,6 +109,7 @@ def foresee_all(
             found[question.board.name] = _await(future, question, should_stop) if future else foresee(question)
             write_kept(question, found[question.board.name], folder)
             found[question.board.name] = read_kept(question, folder) or found[question.board.name]
+            _sweep(question, folder)
             if should_stop():
                 raise KeyboardInterrupt
     progress(1.0, "looked inside the boards")
@@ -172,6 +179,26 @@ def write_kept(question: InsideQuestion, found: Foreseen, folder: Path) -> None:
             "sure": np.round(view.sure.astype(float), 3).tolist(),
         }
         replace_file(folder / f"{name}.json", json.dumps(told).encode())
+
+
+def _touch(question: InsideQuestion, folder: Path) -> None:
+    """Note that what is kept of these surfaces was asked for now."""
+    for name in question.names:
+        with suppress(OSError):  # it is not there yet, or the folder can only be read
+            os.utime(folder / f"{name}.json")
+
+
+def _sweep(question: InsideQuestion, folder: Path) -> None:
+    """Let go what is kept of older states of a board: its photos, those of its leaves or the program have changed."""
+    states: dict[str, list[Path]] = {}
+    name = re.compile(rf"{re.escape(question.board.name)}-\d+\.\d\d-([0-9a-f]+-\d+)(-rings)?\.(png|json)")
+    for path in folder.iterdir():
+        if found := name.fullmatch(path.name):
+            states.setdefault(found[1], []).append(path)
+    with suppress(OSError):
+        newest = sorted(states.values(), key=lambda paths: -max(path.stat().st_mtime for path in paths))
+        for path in (path for paths in newest[STATES_KEPT:] for path in paths):
+            path.unlink(missing_ok=True)
 
 
 @contextmanager

@@ -1,5 +1,6 @@
 """What is foreseen is kept, so that it is worked out once; what is damaged is worked out again."""
 
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -38,6 +39,25 @@ def test_kept_surfaces_are_the_same_and_not_worked_out_again(
         np.testing.assert_array_equal(one.rings_alone.pixels, other.rings_alone.pixels)
         np.testing.assert_allclose(one.sure, other.sure, atol=6e-4)
         assert one.confidence == pytest.approx(other.confidence, abs=1e-4)
+
+
+def test_what_older_states_of_a_board_left_goes(
+    board: MeasuredBoard, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The three states that were asked for last stay; another board whose name begins alike is left alone."""
+    monkeypatch.setattr(inside, "fit_solid", lambda _sides, **_: NotFound("not now"))
+    questions = []
+    for place in range(5):
+        monkeypatch.setattr(inside, "_KEPT_FORM", 100 + place)
+        question = inside.InsideQuestion(board, (6.0, 12.0))
+        questions.append(question.names)
+        inside.foresee_all([question], tmp_path)
+        for path in tmp_path.iterdir():  # older than the next
+            os.utime(path, (path.stat().st_atime, path.stat().st_mtime - 10))
+        other = tmp_path / f"A-1-{questions[0][0][2:]}.json"
+        other.write_text("{}")
+    left = {path.stem for path in tmp_path.iterdir()} - {other.stem}
+    assert left == {name for names in questions[2:] for name in names}
 
 
 def test_a_damaged_keep_is_worked_out_again(board: MeasuredBoard, tmp_path: Path) -> None:
