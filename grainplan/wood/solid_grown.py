@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from grainplan.picture import Picture
 from grainplan.wood.orient import Tensor, even_out, measure_tensor, read_direction
 from grainplan.wood.pith import RingLines, list_starts, trace_ring_lines
+from grainplan.wood.solid_code import SeenSide, join_codes, learn_codes, place_rings
 from grainplan.wood.solid_cone import Cone
 from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, place_pixels
 from grainplan.wood.solid_knot import KnotPlace
@@ -42,10 +43,12 @@ LEAN = 0.5
 FLOW = (3.0, 1.0)
 """How abruptly coats flow into one (see :class:`grainplan.wood.solid_cone.Cone`), and the stray of it: broad, for no
 published figure is known."""
-KNOTTY, NEAR = 0.2, 2.0
+KNOTTY, NEAR = 0.1, 2.0
 """A piece is knotty where this share of its lines lies nearer to a knot's middle than so many of its half widths."""
 ASTRAY = 1.5
 """A knot whose middle the branch passes by more than so many of its radii belongs to another one."""
+CODE_MM = 0.3
+"""Smoothing of the codes by which two fits are compared."""
 SMALL = np.array([0.5, 0.5, 0.5, 0.5, 0.3, 0.01, 0.01, 0.01, 0.02])
 """Steps by which slopes are taken, in the order of a guess: pith at the foot (y, z) and the head, where the branch
 begins, the tangent of its lean, its turn about the pith, the logarithm of its spread, its flow."""
@@ -124,6 +127,18 @@ def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequenc
     found = _build(min(fits, key=lambda fit: fit[1])[0], grid.size_mm[0])
     beside = max(float(np.hypot(*_measure_miss(found, spot)[:2])) for spot in spots)
     return found if beside < ASTRAY else None
+
+
+def agree_crosswise(sides: Mapping[Layer, SeenSide], nodes: Reals, grid: NodeGrid) -> float:
+    """How well each side agrees with the code of the others alone, mean over the sides; tells the better of two."""
+    rings = {layer: (side, place_rings(side, nodes, grid)) for layer, side in sides.items()}
+    codes = learn_codes(rings, CODE_MM)
+    found = []
+    for layer, (side, ring) in rings.items():
+        said = join_codes(codes, leave_out=layer).read(ring)
+        power = float((said * said).sum()) * float((side.values * side.values).sum())
+        found.append(float((said * side.values).sum()) / (power**0.5 + 1e-9))
+    return float(np.mean(found))
 
 
 def _read_side(
