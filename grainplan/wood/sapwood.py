@@ -43,7 +43,7 @@ _ENDS = (0.87, 1.61)  # of the logarithm of the step on the ends over `_END_STEP
 _END_STEP = 0.04
 _OTHER_SIDE = (0.19, 0.16)
 _MOST_SURE = 0.8
-_LEAST_SURE = 0.5
+_LEAST_SURE = 0.45  # board A of the real ones, bright on one side of a ring, reaches 0.42 in parts
 _BOX_SPILL_MM = 12.0  # a border that wanders more is told in several boxes
 _MOST_BOXES = 4
 
@@ -128,7 +128,8 @@ def box_sapwood(border: SapBorder) -> tuple[Flaw, ...]:
     for start, end in _split(band):
         deep = float(band[start:end].max())
         y = (border.width_mm - deep, border.width_mm) if border.far else (0.0, deep)
-        box = Box(float(border.x_mm[start]) - half, y[0], float(border.x_mm[end - 1]) + half, y[1])
+        first = max(0.0, float(border.x_mm[start]) - half)
+        box = Box(first, y[0], float(border.x_mm[end - 1]) + half, y[1])
         boxes.append(Flaw("sapwood", border.on, box, False, "program", round(border.confidence, 2)))
     return tuple(boxes)
 

@@ -72,9 +72,11 @@ export default function (component) {
     return { x, y, span, high, perCss: span / Math.max(1, css.width) };
   };
 
-  const drawBox = (b, { perCss, x: left }) => {
+  const isLong = (b, span) => b.box[2] - b.box[0] > span * 0.5;
+  const drawBox = (b, { perCss, span, x: left }) => {
     const [x0, y0, x1, y1] = b.box, picked = b.id === state.picked;
-    const group = make("g", { class: `mark ${b.by}${picked ? " picked" : ""}`, tabindex: "0", role: "button" });
+    const looks = [b.by, picked ? "picked" : "", isLong(b, span) ? "long" : ""].join(" ");
+    const group = make("g", { class: `mark ${looks}`, tabindex: "0", role: "button" });
     group.setAttribute("aria-label", b.says);
     group.setAttribute("aria-pressed", String(picked));
     group.dataset.id = b.id;
@@ -140,7 +142,7 @@ export default function (component) {
     const at = toBoard(event, view.close);
     const b = mark && state.boxes.find((one) => one.id === mark.dataset.id);
     // A long box, as of sapwood, holds other flaws: it is moved only once it is picked, and drawn upon until then.
-    const upon = b && b.id !== state.picked && b.box[2] - b.box[0] > frame().span * 0.5 ? b : null;
+    const upon = b && b.id !== state.picked && isLong(b, frame().span) ? b : null;
     if (b && !upon && !state.armed) {
       state.held = { kind: hold ? "stretch" : "move", b, at, corner: hold && Number(hold.dataset.corner), was: [...b.box] };
       state.fresh_pick = state.picked !== b.id;
