@@ -92,6 +92,20 @@ def test_the_sample_is_opened_on_a_copy(monkeypatch, tmp_path) -> None:
     assert all(f"take:{name}" in {b.key for b in app.button} for name in "ABCDEF")
 
 
+def test_what_was_made_is_deleted_while_the_page_is_open(monkeypatch, folder) -> None:
+    """`out/` is safe to delete: that its pictures are gone is told, and the leaves can be chosen again."""
+    app = start(monkeypatch, folder)
+    for back in (folder / "out" / "boards").glob("*-back.png"):
+        back.unlink()
+    go_to(app, "Choice")
+    assert not app.exception
+    assert "is missing or damaged" in app.error[0].value
+    app.run()
+    assert not app.exception
+    assert not app.error
+    assert "choose" in {b.key for b in app.button}
+
+
 def test_a_folder_without_a_job_is_told(monkeypatch, tmp_path) -> None:
     app = start(monkeypatch)
     field(app, "Job folder").set_value(str(tmp_path / "nowhere")).run()

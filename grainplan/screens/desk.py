@@ -112,6 +112,11 @@ class Desk:
             self.outcome = looks.find_outcome(self.job, self.boards)
         return self.outcome
 
+    def forget_made(self) -> None:
+        """Read again what lies in `out/` when it is next asked for."""
+        self.outcome, self._measured = None, None
+        self._shown.clear()
+
     def show(self, key: Hashable, draw: Callable[[], Pixels]) -> bytes:
         """A picture for the page; drawn once for each `key`, which must name all that it depends on."""
         if key not in self._shown:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from grainplan.errors import GrainplanError
+from grainplan.errors import GrainplanError, PlanError
 from grainplan.screens import boards, choice, leaves, piece, saw, shop
 from grainplan.screens.bench import put_back
 from grainplan.screens.desk import Desk, close_desk, find_desk, open_desk
@@ -41,7 +41,11 @@ def show_app() -> None:
         return
     place = pick_one("Places", list(PLACES), key="places")
     tell_faults(desk)
-    PLACES[place](desk)
+    try:
+        PLACES[place](desk)
+    except PlanError as error:  # what lies in out/ was taken away or damaged while the page was open
+        desk.forget_made()
+        st.error(f"{error}. The job file and the photos are as they were.")
 
 
 def _find_or_open() -> Desk | None:
