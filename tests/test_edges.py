@@ -24,6 +24,7 @@ from grainplan.match.bands import (
     make_ring_move,
 )
 from grainplan.match.edges import (
+    REPEAT_SHARE,
     EdgeScore,
     EdgeSearch,
     Strangers,
@@ -174,7 +175,7 @@ def test_a_slip_match_is_judged_by_its_joint_and_by_its_repeat() -> None:
     start, joint = cut_edge(surface, 10.0, toward=1), cut_edge(surface, 110.0, toward=-1, outward=False)
     meeting = compare_edges(joint, start, EdgeSearch())
     blended = blend_slip(meeting, compare_edges(start, start, EdgeSearch()))
-    assert np.allclose(blended.fit, (meeting.fit + 1) / 2, atol=0.02)
+    assert np.allclose(blended.fit, (1 - REPEAT_SHARE) * meeting.fit + REPEAT_SHARE, atol=0.02)
     unlike = compare_edges(start, cut_edge(other, 10.0, toward=1), EdgeSearch())
     assert blended.fit.mean() > blend_slip(meeting, unlike).fit.mean() + 0.2
 

@@ -141,7 +141,7 @@ def test_the_form_goes_with_the_score(compared: list[object]) -> None:
     assert isinstance(ends, EndRuns)
     assert isinstance(score, EdgeScore)
     found = (run.fit.mean(), run.step_mm.mean(), strangers.level, ends.fit.mean(), score.fit, score.step_mm)
-    assert shelf.SCORE_FORM == 1
+    assert shelf.SCORE_FORM == 2
     assert found == pytest.approx(FIGURES, abs=2e-3)
 
 

@@ -82,7 +82,7 @@ def test_on_drawn_boards_the_told_fit_is_the_reached_one() -> None:
             run = compare_pair(foretold, edge, reach)
             first, second = (trust_along(surface, edge, run.x_mm, toward=1) for surface in surfaces)
             found.append(run.fit.mean())
-            told.append(temper_run(run, (first, second), gap_mm=GAP_MM).fit.mean())
+            told.append(temper_run(run, (first, second), gap_mm=GAP_MM, reach_mm=reach).fit.mean())
             reached.append(compare_pair(real, edge, reach).fit.mean())
     assert np.mean(found) - np.mean(reached) > 0.15  # predictions flatter
     assert np.mean(told) == pytest.approx(np.mean(reached), abs=0.08)
@@ -94,4 +94,4 @@ def test_photos_are_taken_at_their_word() -> None:
     surface = even_surface(Picture(rows, 1.0))
     run = compare_pair([surface, surface], 10.0, 6.0)
     ones = np.ones(len(run.x_mm))
-    assert temper_run(run, (ones, ones), gap_mm=GAP_MM) is run
+    assert temper_run(run, (ones, ones), gap_mm=GAP_MM, reach_mm=6.0) is run

@@ -37,11 +37,15 @@ ALONG_MM = 3.0
 LEAST_ACROSS_MM = 6.0
 OVERLAP_MM = 15.0
 """The least that two bands must share; a step that leaves less cannot be searched for."""
-TURN_MM = (1.0, 2.0)
-"""How much the move along and across may change from one stride to the next."""
+TURN_MM = (1.0, 1.0)
+"""How much the move along and across may change from one stride to the next. Lines of mates move by 0.2 mm on the mean;
+with 2 mm strangers find more luck, and 2 in 100 orders of kinds were lost."""
 LITTLE_TEXTURE = 1.0
 """L* of figure: below this a seam is plain wood, and its fit is mostly noise of the photo."""
 STRANGER_PAIRS = 12
+REPEAT_SHARE = 0.55
+"""What the repeated figure counts in a slip, beside the joint. Of 195 drawn boards kept for this, it put most slips
+between the seam further apart and strangers."""
 SHORT_MM = 120.0
 ONE_WINDOW = 0.08
 """The least that the fit of one window is off by; a few windows may agree by luck."""
@@ -271,7 +275,7 @@ def compare_edges(first: EdgeBand, second: EdgeBand, search: EdgeSearch) -> Edge
     -----
     Normalised cross-correlation of windows of 60 mm for every move, by Fourier transform across the seam. The moves of
     all windows are the path that maximises the texture-weighted sum of agreements and changes by no more than 1 mm
-    along and 2 mm across in a stride (dynamic programming).
+    along and across in a stride (dynamic programming).
     """
     if abs(first.px_per_mm - second.px_per_mm) > 1e-9 or not second.outward:
         raise ValueError("two bands to compare have one density, and the second runs outward from the seam")
@@ -421,16 +425,32 @@ def _mean_rows(values: Floats, first: Ints, last: Ints) -> Floats:
     return np.asarray((total[last] - total[first]) / (last - first)[:, None])
 
 
+def take_better(plain: EdgeRun, followed: EdgeRun) -> EdgeRun:
+    """One seam compared twice: with the second band as it is, and following its rings round a pith that may be off.
+
+    Whichever agrees better along the whole seam has found the lines. Of 195 drawn boards the five kinds of seam came
+    out in order in 83 of 100 by the first alone, in 85 by the second, in 91 so.
+
+    Parameters
+    ----------
+    plain, followed : EdgeRun
+    """
+    first, second = (float(np.average(run.fit, weights=run.texture + 1e-9)) for run in (plain, followed))
+    return plain if first >= second else followed
+
+
 def blend_slip(meeting: EdgeRun, repeat: EdgeRun) -> EdgeRun:
     """A slip seam, of which the eye asks two things: whether lines meet at the joint, and whether the figure repeats.
 
     At the joint of a slip match two different edges meet, and by themselves they agree little better than strangers;
-    what makes it a match is that the second strip shows the first one's figure again. The fit is the mean of both.
+    what makes it a match is that the second strip shows the first one's figure again. The fit is the mean of both, the
+    repeat counted by `REPEAT_SHARE`.
 
     Parameters
     ----------
     meeting : EdgeRun
-        The first strip's edge (inward) against the second's (outward).
+        The first strip's edge (inward) against the second's (outward). Nothing has moved with depth there: a search of
+        6 mm is enough, and a wider one finds luck.
     repeat : EdgeRun
         The same edge of both strips against each other, both outward; the step is how far its lines have moved.
     """
@@ -438,7 +458,7 @@ def blend_slip(meeting: EdgeRun, repeat: EdgeRun) -> EdgeRun:
     return replace(
         repeat,
         **{name: getattr(repeat, name)[:count] for name in ("x_mm", "across_mm", "along_mm", "known_move_mm")},
-        fit=(meeting.fit[:count] + repeat.fit[:count]) / 2,
+        fit=(1 - REPEAT_SHARE) * meeting.fit[:count] + REPEAT_SHARE * repeat.fit[:count],
         texture=np.sqrt(meeting.texture[:count] * repeat.texture[:count]),
         first_lab=meeting.first_lab[:count],
         second_lab=meeting.second_lab[:count],

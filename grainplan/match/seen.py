@@ -15,8 +15,9 @@ from grainplan.errors import NotFound
 from grainplan.frame import Match
 from grainplan.jobfolder.safesave import SaveError
 from grainplan.match.arrange import StripPlace, mate_gap
-from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
+from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface, follow_rings
 from grainplan.match.edges import (
+    LEAST_ACROSS_MM,
     STRANGER_PAIRS,
     EdgeRun,
     EdgeScore,
@@ -26,8 +27,10 @@ from grainplan.match.edges import (
     compare_edges,
     measure_strangers,
     reach_across,
+    take_better,
 )
 from grainplan.match.ends import EndRuns, Ends, Plane32, compare_ends, draw_lines
+from grainplan.match.following import REACH_STEP_MM, Following, follow_seam
 from grainplan.match.rails import RailCut, score_end_match, score_run_on
 from grainplan.match.request import Request
 from grainplan.match.rings import find_ring_angle
@@ -43,7 +46,6 @@ EDGE_STEP_MM = 2.0
 """While many places are compared, edges closer than this count as one."""
 FINE_STEP_MM = 0.25
 """Half a pixel: a bay that is held where it was is written in hundredths, and its seams are the same ones still."""
-REACH_STEP_MM = 3.0
 UNKNOWN_ANGLE_DEG = 20.0
 """What is searched where the ring angle is not known."""
 SURFACES_HELD, BANDS_HELD, LINES_HELD = 6, 24, 12
@@ -139,21 +141,29 @@ class SeamBook:
         left, right = (self._find_side(board, first_leaf, strip, (y_mm, foot), place=i) for i, strip in enumerate(seam))
         if not {(left.leaf, left.surface), (right.leaf, right.surface)} <= self._pictured:
             return None
-        search = self._make_search(board, seam)
+        gap = self._find_gap(board, seam)
+        search = self._make_search(board, gap)
         name = (left, right, search, match)
         if name not in self._runs:
+            pair, use = ((left.leaf, left.surface), (right.leaf, right.surface)), self.request.uses[board.name]
+            follow = follow_seam(board, use, pair, edge_mm=right.edge_mm, toward=right.toward)
             sides = [(self._mark((side.leaf, side.surface)), side.edge_mm, side.toward) for side in (left, right)]
             found = self._shelf.take(
-                "edges", sides, search, match, make=lambda: self._compare((left, right), search, match)
+                *("edges", sides, search, follow, match),
+                make=lambda: self._compare((left, right), (search, follow), match),
             )
-            self._runs[name] = self._expect(found, (left, right), self._find_gap(board, seam))
+            self._runs[name] = self._expect(found, (left, right), (gap, search.across_mm))
         return self._runs[name]
 
     def find_strangers(
         self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace], match: Match
     ) -> Strangers | None:
-        """The fit of edges that do not belong together, under the same search."""
-        search = self._make_search(board, seam)
+        """The fit of edges that do not belong together, searched as the mates of this board are.
+
+        Wherever lines are looked for further off, strangers find more luck; but lines that were found there were found,
+        and weighing each search by its own luck puts more seams in a wrong order than it puts right.
+        """
+        search = self._make_search(board, self.request.uses[board.name].mate_gap_mm)
         if not self._photographed:
             return expect_strangers(search.across_mm)
         key = (search, match)
@@ -193,7 +203,7 @@ class SeamBook:
             From the end of the lower strip at the rail to that of the upper one, along the board.
         """
         lower, upper = (StripPlace(leaf.number - 1, surface, (0.0, 0.0)) for leaf, surface in pair)
-        reach = self._make_search(board, (lower, upper)).across_mm
+        reach = self._make_search(board, self._find_gap(board, (lower, upper))).across_mm
         return self._find_ends(pair, Ends(round(apart_mm, 1), mirrored=True, reach_mm=reach))
 
     def find_end_strangers(self, ends: Ends) -> Strangers | None:
@@ -275,18 +285,32 @@ class SeamBook:
     def _is_outside(self, leaf: Leaf, surface: Surface) -> bool:
         return self.request.surfaces[leaf, surface].seen == "own side"
 
-    def _compare(self, sides: tuple[_Side, _Side], search: EdgeSearch, match: Match) -> EdgeRun | None:
+    def _compare(
+        self, sides: tuple[_Side, _Side], how: tuple[EdgeSearch, Following | None], match: Match
+    ) -> EdgeRun | None:
         left, right = sides
         second = self._band(right, outward=True)
         first = self._band(left, outward=match == "book")
         if first is None or second is None:
             return None
-        run = compare_edges(first, second, search)
         if match != "slip":
-            return run
+            return self._find_lines(first, right, second, how)
+        meeting = compare_edges(first, second, replace(how[0], across_mm=LEAST_ACROSS_MM))
         same = _Side(left.leaf, left.surface, right.edge_mm, right.toward)
         repeated = self._band(same, outward=True)
-        return run if repeated is None else blend_slip(run, compare_edges(repeated, second, search))
+        return meeting if repeated is None else blend_slip(meeting, self._find_lines(repeated, right, second, how))
+
+    def _find_lines(
+        self, first: EdgeBand, right: _Side, second: EdgeBand, how: tuple[EdgeSearch, Following | None]
+    ) -> EdgeRun:
+        """Lines of the right strip as they lie, or where the pith says that they went: whichever agrees better."""
+        search, follow = how
+        run = compare_edges(first, second, search)
+        if follow is None:
+            return run
+        surface = self._surface(right.leaf, right.surface)
+        followed = follow_rings(surface, right.edge_mm, follow.move, toward=right.toward)
+        return take_better(run, compare_edges(first, followed, replace(search, across_mm=follow.across_mm)))
 
     def _compare_strangers(self, search: EdgeSearch, match: Match) -> Strangers | None:
         if not self._strange_bands:
@@ -343,10 +367,10 @@ class SeamBook:
         fits = [float(np.average(run.fit, weights=run.weight)) for run in runs if run is not None]
         return Strangers(float(np.mean(fits)), float(np.std(fits)), len(fits)) if fits else None
 
-    def _make_search(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace]) -> EdgeSearch:
+    def _make_search(self, board: MeasuredBoard, gap_mm: float) -> EdgeSearch:
         angle = find_ring_angle(board, board.board.width_mm / 2, board.board.thickness_mm / 2)
         known = angle if isinstance(angle, float) else UNKNOWN_ANGLE_DEG
-        across = reach_across(self._find_gap(board, seam), known)
+        across = reach_across(gap_mm, known)
         return EdgeSearch(across_mm=round(across / REACH_STEP_MM) * REACH_STEP_MM, grain_deg=board.grain.angle_deg or 0)
 
     def _find_gap(self, board: MeasuredBoard, seam: tuple[StripPlace, StripPlace]) -> float:
@@ -359,14 +383,14 @@ class SeamBook:
         found = [self.request.surfaces[key] for key in shown]
         return float(np.prod([one.confidence for one in found if one.seen == "inside"]) ** (1 / len(found)))
 
-    def _expect(self, run: EdgeRun | None, sides: tuple[_Side, _Side], gap_mm: float) -> EdgeRun | None:
+    def _expect(self, run: EdgeRun | None, sides: tuple[_Side, _Side], lay: tuple[float, float]) -> EdgeRun | None:
         if run is None:
             return None
         first, second = (
             trust_along(self.request.surfaces[side.leaf, side.surface], side.edge_mm, run.x_mm, toward=side.toward)
             for side in sides
         )
-        return temper_run(run, (first, second), gap_mm=gap_mm)
+        return temper_run(run, (first, second), gap_mm=lay[0], reach_mm=lay[1])
 
     def _find_side(
         self, board: MeasuredBoard, first: int, strip: StripPlace, lie: tuple[float, Foot], *, place: int

@@ -22,7 +22,7 @@ from grainplan.match.edges import EdgeRun, EdgeScore, EdgeSearch, Strangers
 from grainplan.match.ends import EndRuns, Ends
 
 SEAMS_FOLDER = "out/seams"
-SCORE_FORM = 1
+SCORE_FORM = 2
 """Raised whenever a comparison of the same edges gives another answer, so that what an older program kept is not taken
 for its own."""
 MOST_BYTES, ROW_BYTES = 48_000_000, 500

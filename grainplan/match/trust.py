@@ -1,7 +1,7 @@
 """What a fit is worth that was measured on predicted surfaces: the fit that the real ones are expected to reach.
 
 Two surfaces that one model predicts agree with each other better than wood does: they have the same rings and no
-fibres. On drawn boards predicted mates fit by 0.88 where the real ones fit by 0.57, on boards that are foretold poorly
+fibres. On drawn boards predicted mates fit by 0.91 where the real ones fit by 0.58, on boards that are foretold poorly
 as on boards that are foretold well. What a predicted fit says is, nearly, the fit times the trust in both pictures;
 the rest is what two cuts so far apart have in common anyhow. So the fit is pulled to its expected true value before
 anybody compares it or sees it. The step needs no such pull: 2.2 and 2.7 mm where 2.3 and 2.6 were true.
@@ -21,28 +21,29 @@ from grainplan.match.surfaces import LeafSurface
 
 Floats = NDArray[np.float64]
 
-FOUND, FOUND_SURER = 0.555, 0.325
+FOUND, FOUND_SURER = 0.29, 0.42
 """What a found fit counts for a part of trust, and how much more of it where the trust is great. They and the three
-below are one least-squares fit to the true fit of 24000 stretches of 100 mm on 80 drawn boards that no test and no
-table uses: mates 2 to 6 mm apart, slips, seams 16 mm apart; one surface predicted, or both. They explain 0.58 of the
-variance of the true fit, the found fit alone 0.29; one number more, for the kind of seam or for the ring angle, would
-explain no more."""
-COMMON = 0.24
-PER_LOG_GAP = -0.074
+below are one least-squares fit to the true fit of 18000 stretches of 100 mm on 61 drawn boards that no test and no
+table uses: mates 2 to 6 mm apart, slips, seams 16 mm apart; one surface predicted, or both. They explain 0.59 of the
+variance of the true fit, the found fit alone 0.30, all without it 0.43; terms for the kind of seam and for the ring
+angle would explain no more."""
+COMMON = 0.32
+PER_LOG_GAP = -0.097
 """For each time that the gap grows e-fold: fibres and waves that no model follows."""
-PER_REACH_MM = 0.004
+PER_REACH_MM = 0.0044
 """A wider search finds more, among strangers too."""
-STRANGERS, STRANGERS_PER_MM = 0.15, 0.0055
+STRANGERS, STRANGERS_PER_MM = 0.14, 0.0055
 """What edges that do not belong together reach under a search of 6 to 30 mm, on photos of 48 of these boards; no seam
 of one board is expected to do worse."""
 STRANGERS_SPREAD = 0.04
 LEAST_GAP_MM = 1.0
-UNSEEN, UNSEEN_PER_LOG_GAP = 0.64, -0.06
-"""The mean true fit of these seams by their gap alone; that explains 0.08 of the variance."""
-END_FOUND, END_COMMON = 0.95, 0.07
-"""The same fit for two leaves that mirror each other across a rail, on 6400 places along these boards."""
-RUN_ON_COMMON, RUN_ON_NEAR, RUN_ON_NEAR_MM = 0.03, 0.44, 20.0
-"""And where a leaf runs on behind a rail (14000 places): close together even fibres run on."""
+UNSEEN, UNSEEN_PER_LOG_GAP = 0.67, -0.08
+"""The mean true fit of these seams by their gap alone; that explains 0.10 of the variance."""
+MIRROR_COMMON, MIRROR_FOUND, MIRROR_SURER = 0.09, 1.04, -0.36
+"""The same fit for two leaves that mirror each other across a rail, on 4800 places along these boards."""
+RUN_ON_COMMON, RUN_ON_FOUND, RUN_ON_SURER = 0.04, 1.29, -0.56
+RUN_ON_NEAR, RUN_ON_NEAR_MM = 0.27, 20.0
+"""And where a leaf runs on behind a rail (13000 places): close together even fibres run on."""
 
 
 def trust_along(found: LeafSurface, edge_mm: float, x_mm: Floats, *, toward: int) -> Floats:
@@ -106,8 +107,11 @@ def expect_unseen_fit(gap_mm: float | None) -> float:
 
 def expect_end_fit(fit: Floats | np.float64, trust: float, ends: Ends) -> Floats:
     """As :func:`expect_fit`, for ends that meet at a rail."""
-    near = RUN_ON_COMMON + RUN_ON_NEAR * np.exp(-ends.apart_mm / RUN_ON_NEAR_MM)
-    told = END_FOUND * fit * trust + (END_COMMON if ends.mirrored else near)
+    if ends.mirrored:
+        told = MIRROR_COMMON + fit * trust * (MIRROR_FOUND + MIRROR_SURER * trust)
+    else:
+        near = RUN_ON_NEAR * np.exp(-ends.apart_mm / RUN_ON_NEAR_MM)
+        told = RUN_ON_COMMON + near + fit * trust * (RUN_ON_FOUND + RUN_ON_SURER * trust)
     return np.asarray(np.clip(told, -1.0, 1.0), np.float64)
 
 
@@ -116,7 +120,7 @@ def expect_strangers(reach_mm: float) -> Strangers:
     return Strangers(STRANGERS + STRANGERS_PER_MM * reach_mm, STRANGERS_SPREAD, 0)
 
 
-def temper_run(run: EdgeRun, trusts: tuple[Floats, Floats], *, gap_mm: float) -> EdgeRun:
+def temper_run(run: EdgeRun, trusts: tuple[Floats, Floats], *, gap_mm: float, reach_mm: float) -> EdgeRun:
     """A seam whose fit is the one to be expected of the real surfaces; unchanged where both are photographed.
 
     Parameters
@@ -125,9 +129,10 @@ def temper_run(run: EdgeRun, trusts: tuple[Floats, Floats], *, gap_mm: float) ->
         As it was found.
     trusts : (float64, float64), each of shape (windows,)
         From :func:`trust_along`, for both surfaces.
-    gap_mm : float
+    gap_mm, reach_mm : float
+        As for :func:`expect_fit`; how far was searched where no rings were followed.
     """
     trust = np.sqrt(trusts[0] * trusts[1])
     if np.all(trust >= 1.0):
         return run
-    return replace(run, fit=expect_fit(run.fit, trust, gap_mm=gap_mm, reach_mm=run.search.across_mm))
+    return replace(run, fit=expect_fit(run.fit, trust, gap_mm=gap_mm, reach_mm=reach_mm))

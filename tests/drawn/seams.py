@@ -21,6 +21,7 @@ from grainplan.match.edges import (
     measure_strangers,
     reach_across,
     reach_after_rings,
+    take_better,
 )
 from grainplan.picture import Picture
 from tests.drawn.flat import grow_any
@@ -101,28 +102,29 @@ class SeamTrials:
             elsewhere = float(self.random.uniform(2, width - ROOM_MM))
         angle = max(5.0, board.ring_angle(edge + 15))
         doubt = tuple(self.random.normal(0.0, PITH_DOUBT_MM, 4).tolist())
-        moves = [board.move(names, doubt) for names in MEETINGS]
-        if self.pith_known:
-            reaches = [reach_after_rings(move, edge + 15, PITH_DOUBT_MM) for move in moves] + [6.0, 6.0]
-        else:
-            reaches = [reach_across(gap, angle) for gap in GAPS_MM]
-        searches = [EdgeSearch(round(reach)) for reach in reaches]
-        pairs = [
-            (
-                board.edge(names[0], edge),
-                follow_rings(board.surfaces[names[1]], edge, move, toward=1)
-                if self.pith_known
-                else board.edge(names[1], edge),
-            )
-            for names, move in zip(MEETINGS, moves, strict=True)
-        ] + [
-            (board.edge("A1 far", edge), shift_half(board.edge("A2 near", elsewhere))),
-            (board.edge("A1 far", edge), other.edge("A2 near", float(self.random.uniform(2, 60)))),
-        ]
-        runs = [compare_edges(*pair, search) for pair, search in zip(pairs, searches, strict=True)]
+        strange = float(self.random.uniform(2, 60))
+        met = [(board, names, edge) for names in MEETINGS]
+        met += [(board, MEETINGS[0], elsewhere), (other, MEETINGS[0], strange)]
+        searches = [EdgeSearch(round(reach_across(gap, angle))) for gap in GAPS_MM]
+        runs = []
+        for kind, (second, names, at_mm) in enumerate(met):
+            first, bands = board.edge(names[0], edge), [(second.edge(names[1], at_mm), searches[kind])]
+            if self.pith_known:
+                bands.append(self._follow(second, names, at_mm, doubt))
+            moved = [(shift_half(band) if kind == 3 else band, search) for band, search in bands]
+            found = [compare_edges(first, band, search) for band, search in moved]
+            runs.append(take_better(*found) if self.pith_known else found[0])
         joint = cut_edge(board.surfaces["A1 near"], edge + strip, toward=-1, outward=False)
-        runs[2] = blend_slip(compare_edges(joint, board.edge("A2 near", edge), searches[2]), runs[2])
-        return [(run, self.strangers(search.across_mm)) for run, search in zip(runs, searches, strict=True)]
+        runs[2] = blend_slip(compare_edges(joint, board.edge("A2 near", edge), EdgeSearch()), runs[2])
+        return [(run, self.strangers(searches[0].across_mm)) for run in runs]
+
+    def _follow(
+        self, board: SawnBoard, names: tuple[str, str], edge_mm: float, doubt_mm: tuple[float, ...]
+    ) -> tuple[EdgeBand, EdgeSearch]:
+        """The second band following its rings, and what is left to search."""
+        move = board.move(names, doubt_mm)
+        reach = reach_after_rings(move, edge_mm + 15, PITH_DOUBT_MM)
+        return follow_rings(board.surfaces[names[1]], edge_mm, move, toward=1), EdgeSearch(round(reach))
 
     def stand_above(self, place: int) -> list[float]:
         """Share of the way from strangers to perfect agreement, in the order of `KINDS`."""
