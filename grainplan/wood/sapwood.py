@@ -303,7 +303,8 @@ def _step_on_end(hue: Reals, row: float, trail: _Trail) -> float:
 
 def _lay(trail: _Trail, picture: Picture, sure: float) -> SapBorder:
     start, end = trail.run
-    cell = picture.width_mm / trail.rows.size
+    # A picture has whole pixels: its board may be half of one shorter, and no box may reach beyond it.
+    cell = (picture.width_mm - 0.5 / picture.px_per_mm) / trail.rows.size
     x = (np.arange(start, end) + 0.5) * cell
     y = trail.rows[start:end] * (picture.height_mm / trail.high)
     y = y if trail.far else picture.height_mm - y

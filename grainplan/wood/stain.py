@@ -5,7 +5,7 @@ before and behind it along the grain; a stripe is darker in nearly every row fro
 no whorl of knots lies in it (round one the wood is dark across the whole board too). Set on 32 drawn boards and three
 real ones of sawn softwood (Kodytek, Bodzas, Bilik 2021, doi 10.5281/zenodo.4694695, CC BY 4.0), one of which has a
 sticker's stripe; there are no labels, so the confidence stays at a half. Brown stains look like the wood's own
-lines and are not found; a stripe of 30 mm and more is taken for a shadow, and lightened, before it comes here.
+lines and are not found; a broad dark stripe may be taken for a shadow, and lightened, before it comes here.
 """
 
 from __future__ import annotations
