@@ -86,8 +86,11 @@ def explain_lost(report: LeafReport, job: Job) -> str | None:
 
 
 def list_lost(job: Job) -> dict[Leaf, str]:
-    """The leaves that are of no use any more, and why."""
-    return {report.leaf: why for report in job.leaf_reports if (why := explain_lost(report, job))}
+    """The leaves that are of no use any more, and why; one in a bay that is made may be as thin as it is."""
+    done = {bay.name for bay in job.bays if bay.done}
+    made = {leaf for keep in job.keeps if keep.bay in done for leaf in keep.leaves}
+    reports = [report for report in job.leaf_reports if report.lost or report.leaf not in made]
+    return {report.leaf: why for report in reports if (why := explain_lost(report, job))}
 
 
 def _flatten(as_board: RoughBoard, leaf: Leaf, surface: Surface, job_folder: Path) -> _Flat | NotFound:

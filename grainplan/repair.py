@@ -99,13 +99,16 @@ def hold_done(job: Job, plan: Plan) -> Job:
     """
     planned = {bay.name: bay for bay in plan.bays}
     kept, lost = {keep.bay for keep in job.keeps}, list_lost(job)
-    names = [bay.name for bay in job.bays if bay.done and bay.name not in kept]
+    done = [pin_bay(planned[bay.name]) for bay in job.bays if bay.done and bay.name in planned and bay.name not in kept]
+    told_lost = {report.leaf for report in job.leaf_reports if report.lost}
+    pins = [pin for pin in done if told_lost.isdisjoint(pin.leaves)]
+    whole = {keep.bay for keep in job.keeps if not any(leaf in lost for leaf in keep.leaves)}
     for keep in job.keeps:
         rest = {leaf for leaf in keep.leaves if leaf not in lost}
-        if keep.bay in planned and len(rest) < len(keep.leaves) and rest and rest <= set(planned[keep.bay].leaves):
-            names.append(keep.bay)
-    pins = [pin_bay(planned[name]) for name in names if name in planned]
-    return replace(job, keeps=(*job.keeps, *(pin for pin in pins if not any(leaf in lost for leaf in pin.leaves))))
+        if keep.bay in planned and keep.bay not in whole and rest and rest <= set(planned[keep.bay].leaves):
+            pin = pin_bay(planned[keep.bay])
+            pins += [] if any(leaf in lost for leaf in pin.leaves) else [pin]
+    return replace(job, keeps=(*job.keeps, *pins))
 
 
 def repair_plan(

@@ -181,6 +181,22 @@ def test_a_finished_bay_holds_its_wood(planned: Outcome, job: Path) -> None:
     assert not after.job.keeps
 
 
+@pytest.mark.parametrize("is_kept", [False, True])
+def test_a_finished_bay_may_be_thinner_than_was_planned(planned: Outcome, job: Path, *, is_kept: bool) -> None:
+    """It was sanded; what is made is not lost for that."""
+    made = next(bay for bay in planned.plan.bays if bay.name == "left")
+    if is_kept:
+        changes.call_made(steps.open_job(job), made)
+    else:
+        text = (job / "job.toml").read_text(encoding="utf-8")
+        (job / "job.toml").write_text(text.replace('name = "left"\n', 'name = "left"\ndone = true\n'), encoding="utf-8")
+    with (job / "job.toml").open("a", encoding="utf-8") as file:
+        file.write(f'\n[[leaf]]\nleaf = "{made.leaves[0].name}"\nthickness = 6.0\n')
+    after = steps.run_plan(job)
+    assert lie(after.plan)["left"] == lie(planned.plan)["left"]
+    assert not after.plan.unfilled
+
+
 def test_another_bay_gives_way_where_that_fills_one_more(planned: Outcome, job: Path) -> None:
     """A leaf is lost whose bay can only stand on the wood of another, which itself finds other wood."""
     spare = next(name for name in SEEDS if name not in {s.board for b in BAY_NAMES for s in leaves(planned.plan, b)})
