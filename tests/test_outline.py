@@ -10,11 +10,13 @@ from PIL import Image
 
 from grainplan.boards import BROAD_SIDES, Direction, RoughBoard, SidePhoto
 from grainplan.errors import NotFound
-from grainplan.photos.edges import fit_edge, meet_edges
+from grainplan.photos.borders import find_border
+from grainplan.photos.edges import Edge, fit_edge, meet_edges
 from grainplan.photos.flatten import flatten_side
 from grainplan.photos.load import Photo, load_photo, read_header
 from grainplan.photos.locate import FoundCorners, find_corners, locate_side
-from grainplan.photos.quads import judge_shape, stand_beyond
+from grainplan.photos.quads import judge_shape, see_walls, stand_beyond
+from tests.bench.bench_outline import draw_trial, wrap
 from tests.drawn.camera import Camera, Scene, take_photo
 from tests.drawn.floors import FLOORS, draw_floor
 from tests.drawn.forest import Growth, grow_board
@@ -158,6 +160,48 @@ def test_shape_and_stand_follow_from_the_camera() -> None:
         assert stand_beyond(outline, corners, size) == pytest.approx(min(0, stood) + max(0, stood - 170), abs=0.1)
         wider = outline * np.array([1.0, 1.03])
         assert judge_shape(wider, corners, size)[0] == pytest.approx(np.log(1.03), abs=1e-6)
+
+
+def test_the_boards_own_edge_shows_as_wide_as_the_camera_sees_it() -> None:
+    """Against cv2.projectPoints: a point one thickness below the edge, beside the edge itself."""
+    outline = np.array([[0, 0], [1100, 0], [1100, 170], [0, 170.0]])
+    size, focal, deep = (2400, 900), 1.15 * 2400, 30.0
+    matrix = np.array([[focal, 0, 1200], [0, focal, 450], [0, 0, 1.0]])
+    for tilt in (-16.0, 14.0):
+        turn = cv2.Rodrigues(np.array([np.radians(tilt), 0.0, 0.0]))[0]
+        away = np.array([0, 0, 1500.0]) - turn @ np.array([550.0, 85.0, 0])
+        places = [[*p, 0.0] for p in outline] + [[550, v, z] for v in (0, 170) for z in (0, deep)]
+        seen = cv2.projectPoints(np.array(places, float), turn, away, matrix, None)[0].reshape(-1, 2)
+        upper, lower = see_walls(outline, seen[:4], size, deep_mm=deep)
+        below = seen[5, 1] - seen[4, 1], seen[7, 1] - seen[6, 1]  # how much farther down the lower arris is seen
+        assert upper == pytest.approx(max(0.0, -below[0]), rel=0.1)
+        assert lower == pytest.approx(max(0.0, below[1]), rel=0.1)
+        assert upper + lower > 5
+
+
+# Of the photos that the rooms were tuned on: the board's own edge shows by a few pixels; a line of the wood lies at a
+# slight angle to an edge of the floor's colour.
+@pytest.mark.parametrize(("floor", "seed"), [("grass", 5026), ("gravel", 5054), ("sawdust", 5038)])
+def test_neither_the_boards_own_edge_nor_a_line_of_the_wood_is_taken(floor: str, seed: int) -> None:
+    trial = draw_trial(floor, seed)
+    found = find_corners(wrap(trial.pixels), trial.board, trial.side, shot_by())
+    assert isinstance(found, FoundCorners), found
+    assert np.linalg.norm(found.corners_px - trial.corners_px, axis=1).max() < 2.0
+
+
+def test_areas_of_two_colours_are_parted_past_lines_of_the_wood() -> None:
+    """A border by formula, 3 px off at one end; a dark line in the wood meets it at an angle."""
+    random = np.random.default_rng(5)
+    x, y = np.meshgrid(np.arange(900) + 0.5, np.arange(200) + 0.5)
+    border = 100.0 + 3.0 * (x / 450 - 1)
+    pixels = np.where((y > border)[..., None], (196, 166, 120), (186, 140, 90)) + random.normal(0, 4, (200, 900, 3))
+    grain = np.abs(y - 104.0 - 0.01 * x) < 1.2
+    pixels[grain] -= 45
+    edge = Edge(np.array([0.0, 100.0]), np.array([900.0, 100.0]), (0.0, 0.0, 0.0), 0.2, 10.0, 1.0)
+    found = find_border(np.clip(pixels, 0, 255).astype(np.uint8), edge)
+    assert found.off_px == pytest.approx(0.0, abs=0.6)
+    assert found.turn_px == pytest.approx(3.0, abs=0.6)
+    assert found.gain > 2
 
 
 def test_real_sawn_boards_are_right_or_refused(photo_data: Path) -> None:

@@ -97,7 +97,7 @@ def find_corners(photo: Photo, board: RoughBoard, side: Side, shot: SidePhoto) -
         pixels,
         _lay_out(points[order]),
         called=called,
-        fibres=side in BROAD_SIDES,
+        deep_mm=board.thickness_mm if side in BROAD_SIDES else None,
         open_ends=(foot_open, head_open) if lies == "left" else (head_open, foot_open),
     )
     if isinstance(found, NotFound):

@@ -9,21 +9,26 @@ import numpy as np
 
 from grainplan.errors import NotFound
 from grainplan.geometry import Floats
-from grainplan.photos.edges import Edge, fit_edge, list_steps_inside, meet_edges
+from grainplan.photos.arris import meet_all, mind_arris, width_px
+from grainplan.photos.borders import Border, find_border
+from grainplan.photos.edges import Edge, fit_edge, list_steps_inside
 from grainplan.photos.ends import FibreEnd, find_fibre_end
 from grainplan.photos.open_ends import lay_open_end
-from grainplan.photos.quads import SHOWN, Quad, judge_shape, search_quads, stand_beyond
+from grainplan.photos.quads import SHOWN, Quad, judge_shape, search_quads
 from grainplan.picture import Pixels
 
 _LEAST_NEAR = 2.0
 _LEAST_SUPPORT = 0.78
 _EDGE_SUPPORT = 0.8
+_WEAK_STEP = 6.0  # Lab: a long edge that steps less must be seen along more of its length
+_WEAK_SUPPORT = 0.85
+_NEAR_APART = 3.0  # standard deviations between two areas: beyond, an edge is not mistaken for a line of the wood
+_TURNED_PX = 1.5
+_TURN_GAIN = 2.0
 _SHAPE_TOLD = 0.012
 _SHAPE_REFUSED = 0.025
 _SKEW_REFUSED_DEG = 3.0
 _DOUBT_REFUSED = 0.0015  # of the photo's long side: 6 px of a 12-megapixel photo
-_THIN_EDGE_PX = 8.0  # a board's edge that shows wider has an arris to be seen
-_PLACED_DOUBT = 0.004  # of the width: how well its proportion to the length is typed
 _RIM = 0.004  # of the photo's long side
 _FIBRE_DOUBT_PX = 3.0  # how well the stop of the fibres alone places an end
 EDGE_NAMES = ("upper edge", "right end", "lower edge", "left end")
@@ -63,7 +68,7 @@ def find_outline(
     outline_mm: Floats,
     *,
     called: str,
-    fibres: bool = True,
+    deep_mm: float | None,
     open_ends: tuple[bool, bool] = (False, False),
 ) -> Outline | NotFound:
     """Find a board that lies with its length across the picture.
@@ -75,8 +80,9 @@ def find_outline(
         The board's corners in its own plane, clockwise from the upper left as it lies in the picture, mm.
     called : str
         How to name the photo to the maker.
-    fibres : bool
-        Whether fibres run along the board as it is seen, and stop at its ends; not so on end grain.
+    deep_mm : float or None
+        The thickness of a board whose broad side is seen, with fibres that run along it and stop at its ends; None for
+        end grain.
     open_ends : (bool, bool)
         Whether the board runs out of the picture at the left and at the right; its outline is then closed just inside
         the rim, by a line square across it.
@@ -102,21 +108,27 @@ def find_outline(
     if any(open_ends):
         refined = _refine_part(pixels, outline_mm, best, open_ends=open_ends)
     else:
-        refined = _refine(pixels, outline_mm, best, fibres=fibres)
+        refined = _refine(pixels, outline_mm, best, deep_mm=deep_mm)
     return replace(refined, reason=f"{called}: {refined.reason}") if isinstance(refined, NotFound) else refined
 
 
-def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, fibres: bool) -> Outline | NotFound:
+def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, deep_mm: float | None) -> Outline | NotFound:
     """From the searched picture to the photo's own pixels."""
     size = (pixels.shape[1], pixels.shape[0])
     reach = 2.0 + 4.5 * quad.scale
     edges = _fit_all(pixels, quad.corners_px, reach)
-    edges = _fit_all(pixels, _meet_all(edges), 5.0, edges)
+    edges = _fit_all(pixels, meet_all(edges), 5.0, edges)
     edges = [
-        _mind_end(pixels, edges, i, reach_px=reach, fibres=fibres) if i in (1, 3) else e for i, e in enumerate(edges)
+        _mind_end(pixels, edges, i, reach_px=reach, fibres=deep_mm is not None) if i in (1, 3) else e
+        for i, e in enumerate(edges)
     ]
-    edges = _mind_arris(pixels, outline_mm, edges)
-    corners = _meet_all(edges)
+    edges = mind_arris(pixels, outline_mm, edges, deep_mm=deep_mm)
+    for i in (0, 2):
+        checked = _mind_turn(pixels, edges[i])
+        if isinstance(checked, NotFound):
+            return NotFound(f"the board's {EDGE_NAMES[i]} {checked.reason}; {NEXT_MOVE}")
+        edges[i] = checked
+    corners = meet_all(edges)
     stretch, skew = judge_shape(outline_mm, corners, size)
     rim = _RIM * max(size)
     cut = [n for i, n in enumerate(EDGE_NAMES) if _at_rim(corners[[i, (i + 1) % 4]], size, rim)]
@@ -125,7 +137,11 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, fibres: bool) -> 
             f"the board's {' and '.join(cut)} reaches the rim of the photo; step back until the whole side is in the "
             "picture, or write as x which part of the length it shows"
         )
-    unseen = [n for n, e in zip(EDGE_NAMES, edges, strict=True) if e.support < _EDGE_SUPPORT]
+    weak = (
+        e.support < (_WEAK_SUPPORT if i in (0, 2) and e.step < _WEAK_STEP else _EDGE_SUPPORT)
+        for i, e in enumerate(edges)
+    )
+    unseen = [n for n, w in zip(EDGE_NAMES, weak, strict=True) if w]
     if unseen:
         return NotFound(f"the board's {' and '.join(unseen)} cannot be followed; {NEXT_MOVE}")
     if abs(stretch) > _SHAPE_REFUSED or skew > _SKEW_REFUSED_DEG:
@@ -139,7 +155,7 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, fibres: bool) -> 
     if doubt > _DOUBT_REFUSED * max(size):
         return NotFound(f"the board's corners cannot be placed better than {doubt:.0f} px; {NEXT_MOVE}")
     # What the typed proportions leave open, one of the four corners may be off by alone.
-    doubt = max(doubt, abs(math.expm1(stretch)) * _width_px(corners))
+    doubt = max(doubt, abs(math.expm1(stretch)) * width_px(corners))
     caveats: tuple[str, ...] = ("its corners were found by the program; look whether they sit on the board",)
     if abs(stretch) > _SHAPE_TOLD:
         caveats += (
@@ -155,7 +171,7 @@ def _refine_part(pixels: Pixels, outline_mm: Floats, quad: Quad, *, open_ends: t
     edges = list(_draw_edges(quad.corners_px))
     reach = 2.0 + 4.5 * quad.scale
     for reach_px in (reach, 5.0):
-        corners = _meet_all(edges)
+        corners = meet_all(edges)
         for i in range(4):
             if not is_open[i]:
                 curve = (0.0, 0.0, edges[i].curve[2])
@@ -171,7 +187,7 @@ def _refine_part(pixels: Pixels, outline_mm: Floats, quad: Quad, *, open_ends: t
             other = None if is_open[4 - i] else edges[4 - i]
             upper, lower = lay_open_end((edges[0], edges[2]), other, right=i == 1, size_px=size)
             edges[i] = _draw_edge(*((upper, lower) if i == 1 else (lower, upper)))
-    corners = _meet_all(edges)
+    corners = meet_all(edges)
     stretch, skew = judge_shape(outline_mm, corners, size)
     if not SHOWN[0] < stretch < SHOWN[1] or skew > _SKEW_REFUSED_DEG:
         shown = math.exp(stretch) * float(np.linalg.norm(outline_mm[1] - outline_mm[0]))
@@ -200,24 +216,32 @@ def _say_stretch(stretch: float) -> str:
     return f"{abs(math.expm1(stretch)):.1%} {'narrower' if stretch > 0 else 'wider'}"
 
 
-def _width_px(corners: Floats) -> float:
-    """Of the two ends, on average."""
-    return 0.5 * float(np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1]))
-
-
 def _fit_all(pixels: Pixels, corners: Floats, reach: float, like: list[Edge] | None = None) -> list[Edge]:
     curves = [(0.0, 0.0, e.curve[2]) for e in like] if like else [(0.0, 0.0, 0.0)] * 4
     return [fit_edge(pixels, corners[i], corners[(i + 1) % 4], reach_px=reach, curve=curves[i]) for i in range(4)]
-
-
-def _meet_all(edges: list[Edge]) -> Floats:
-    return np.array([meet_edges(edges[i - 1], edges[i]) for i in range(4)])
 
 
 def _at_rim(ends: Floats, size: tuple[int, int], rim: float) -> bool:
     """Whether both ends of an edge lie on the same side's rim of the photo."""
     low, high = ends < rim, ends > np.array(size) - rim
     return bool(low.all(axis=0).any() or high.all(axis=0).any())
+
+
+def _mind_turn(pixels: Pixels, edge: Edge) -> Edge | NotFound:
+    """A long edge that is hard to tell from a line of the wood at an angle to it, held against the areas beside it."""
+    border = find_border(pixels, edge)
+    if not _is_turned(border):
+        return edge
+    c0, c1, c2 = edge.curve
+    curve = (c0 + border.off_px, c1 + border.turn_px, c2)
+    again = fit_edge(pixels, edge.start, edge.end, reach_px=_FIBRE_DOUBT_PX, curve=curve)
+    if _is_turned(find_border(pixels, again)):
+        return NotFound("cannot be told from the lines of the wood")
+    return again
+
+
+def _is_turned(border: Border) -> bool:
+    return border.apart < _NEAR_APART and abs(border.turn_px) >= _TURNED_PX and border.gain >= _TURN_GAIN
 
 
 def _mind_end(pixels: Pixels, edges: list[Edge], at: int, *, reach_px: float, fibres: bool) -> Edge:
@@ -227,7 +251,7 @@ def _mind_end(pixels: Pixels, edges: list[Edge], at: int, *, reach_px: float, fi
     end, the innermost is then where the board ends.
     """
     edge = edges[at]
-    corners = _meet_all(edges)
+    corners = meet_all(edges)
     chord, inner = corners[[at, (at + 1) % 4]], corners[[(at + 3) % 4, (at + 2) % 4]]
     end = find_fibre_end(pixels, chord, inner, reach_px=2 * reach_px) if fibres else None
     if isinstance(end, FibreEnd):
@@ -242,36 +266,3 @@ def _mind_end(pixels: Pixels, edges: list[Edge], at: int, *, reach_px: float, fi
         if inner_edge.support >= _LEAST_SUPPORT and inner_edge.curve[0] > c0 + 1.0:
             return inner_edge
     return edge
-
-
-def _mind_arris(pixels: Pixels, outline_mm: Floats, edges: list[Edge]) -> list[Edge]:
-    """Where the camera looks past a long edge, the board's own edge is seen below its face; the face ends at the arris.
-
-    The typed proportions tell how far off a long edge then is. A step in the tone there is taken for the arris; where
-    the board's edge shows too thinly for a step of its own, the proportions alone place it, on the side that the camera
-    stands on.
-    """
-    size = (pixels.shape[1], pixels.shape[0])
-    corners = _meet_all(edges)
-    stretch, _ = judge_shape(outline_mm, corners, size)
-    if abs(stretch) < 0.004:
-        return edges
-    best, least = edges, (stretch / 0.008) ** 2
-    wide = _width_px(corners)
-    beyond = stand_beyond(outline_mm, corners, size)
-    for i, seen in ((0, beyond < 0), (2, beyond > 0)):
-        c0, c1, c2 = edges[i].curve
-        curve = (c0 - math.expm1(stretch) * wide, c1, c2)
-        moved = fit_edge(pixels, edges[i].start, edges[i].end, reach_px=2.0, curve=curve)
-        placed = replace(edges[i], curve=curve, spread_px=edges[i].spread_px + _PLACED_DOUBT * wide)
-        for edge, dear in ((moved, 1.0 + 4.0 * max(0.0, 0.9 - moved.support)), (placed, 2.5 if seen else 8.0)):
-            # Without a step to fit, an edge is only ever moved inward: past the arris lies the board's own edge.
-            if edge is placed and not -_THIN_EDGE_PX < stretch * wide < 0:
-                continue
-            others = [edge if j == i else e for j, e in enumerate(edges)]
-            again, _ = judge_shape(outline_mm, _meet_all(others), size)
-            weaker = max(0.02, min(1.0, edge.step / max(edges[i].step, 1e-6)))
-            cost = (again / 0.008) ** 2 + dear - 2.0 * math.log(weaker)
-            if cost < least:
-                best, least = others, cost
-    return best

@@ -89,12 +89,28 @@ def stand_beyond(outline_mm: Floats, corners: Floats, size: tuple[int, int]) -> 
 
     From the same decomposition as :func:`judge_shape`; the camera stands at minus the translation, turned back.
     """
+    stood, _ = _stand(outline_mm, corners, size)
+    low, high = float(outline_mm[:, 1].min()), float(outline_mm[:, 1].max())
+    return min(0.0, stood - low) + max(0.0, stood - high)
+
+
+def see_walls(outline_mm: Floats, corners: Floats, size: tuple[int, int], *, deep_mm: float) -> tuple[float, float]:
+    """How wide the board's own upper and lower edge show below its face, px; 0 where the camera does not look past."""
+    _, above = _stand(outline_mm, corners, size)
+    beyond = stand_beyond(outline_mm, corners, size)
+    tall_px = 0.5 * float(np.linalg.norm(corners[3] - corners[0]) + np.linalg.norm(corners[2] - corners[1]))
+    px_per_mm = tall_px / float(np.ptp(outline_mm[:, 1]))
+    shown = deep_mm * abs(beyond) / (above + deep_mm) * px_per_mm
+    return (shown, 0.0) if beyond < 0 else (0.0, shown)
+
+
+def _stand(outline_mm: Floats, corners: Floats, size: tuple[int, int]) -> tuple[float, float]:
+    """Where the camera stands across the board, and how far above its face, mm."""
     focal = FOCAL_PER_LONG_SIDE * max(size)
     h = solve_homography(outline_mm, (corners - np.array(size) / 2) / focal)
     scale = 0.5 * float(np.linalg.norm(h[:, 0]) + np.linalg.norm(h[:, 1]))
-    stood = -float(h[:, 1] @ h[:, 2]) / scale**2
-    low, high = float(outline_mm[:, 1].min()), float(outline_mm[:, 1].max())
-    return min(0.0, stood - low) + max(0.0, stood - high)
+    square = np.cross(h[:, 0], h[:, 1])
+    return -float(h[:, 1] @ h[:, 2]) / scale**2, abs(float(square @ h[:, 2])) / float(np.linalg.norm(square)) / scale
 
 
 def search_quads(pixels: Pixels, outline_mm: Floats, *, open_ends: tuple[bool, bool] = (False, False)) -> list[Quad]:
