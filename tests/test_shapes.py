@@ -9,7 +9,8 @@ from PIL import Image
 
 from grainplan import changes, steps
 from grainplan.boards import BroadSide, Flaw, MeasuredBoard, RoughBoard, SidePhoto
-from grainplan.geometry import Box
+from grainplan.errors import NotFound
+from grainplan.geometry import Box, apply_homography, solve_homography
 from grainplan.measured import Measured
 from grainplan.photos.corners import USUAL_K1, outline_side, place_view
 from grainplan.photos.flatten import flatten_side, read_side
@@ -17,10 +18,13 @@ from grainplan.photos.frame_line import FrameLine, fit_frame, tell_missing
 from grainplan.photos.lens import Bows, weigh_bows
 from grainplan.photos.load import Photo
 from grainplan.photos.measure import measure_board
+from grainplan.photos.scale import find_scale
+from grainplan.photos.sheets import find_sheets
 from grainplan.photos.wane import Gone, find_missing
 from tests.drawn.camera import Camera, Scene
 from tests.drawn.forest import Growth, grow_board
 from tests.drawn.shaped import Bay, Shape, photograph
+from tests.drawn.sheet_trials import LENGTH_MM, SIZE_PX, TYPED_OFF_PX, WIDTH_MM, draw_trial
 
 LENGTH, WIDTH = 1300.0, 200.0
 BOARD = RoughBoard("A", LENGTH, WIDTH, 26.0, "white ash", 8.0)
@@ -132,3 +136,22 @@ def test_wane_that_was_found_is_written_to_be_corrected(tmp_path: Path) -> None:
     assert [(f.kind, f.on, f.found_by, f.avoid) for f in added] == [("wane", "face", "maker", True)]
     assert added[0].box.x0 <= 300.0 < 620.0 < added[0].box.x1 < 623.0
     assert changes.write_found_wane(written, []) == (written, ())
+
+
+@pytest.mark.parametrize("taper_mm", [0.0, 14.0])
+def test_sheets_tell_a_taper_from_the_slant_of_the_photo(taper_mm: float) -> None:
+    rim = np.array([[0, 0], [LENGTH_MM, 0], [LENGTH_MM, WIDTH_MM], [0, WIDTH_MM]])
+    for seed in (31, 32, 33):
+        trial = draw_trial(seed)
+        corners = trial.typed_px.copy()
+        corners[2] += (
+            apply_homography(solve_homography(rim, trial.corners_px), np.array([[LENGTH_MM, WIDTH_MM - taper_mm]]))[0]
+            - trial.corners_px[2]
+        )
+        scale = find_scale(find_sheets(trial.photo, around_px=trial.typed_px), SIZE_PX)
+        assert not isinstance(scale, NotFound)
+        foot, head, taper = scale.measure_widths(corners, corner_px=2 * TYPED_OFF_PX)
+        assert taper.value == pytest.approx(taper_mm, abs=taper.doubt)
+        assert taper.doubt < 4.0
+        assert foot.value == pytest.approx(WIDTH_MM, abs=foot.doubt)
+        assert head.value == pytest.approx(WIDTH_MM - taper_mm, abs=head.doubt)

@@ -274,6 +274,13 @@ def _use_sheets(photo: Photo, view: View, corner_px: float) -> tuple[View, tuple
                 "as typed: measure again, and see that the sheets lie as high as the face; sheets lying lower by the "
                 "board's thickness make it look larger by thickness over camera distance"
             )
+    foot, head, taper = scale.measure_widths(view.corners_px, corner_px=corner_px)
+    if abs(taper.value - (typed[3] - typed[1])) > taper.doubt + _TAPE_MM:
+        told.append(
+            f"by the scale sheets it is {foot.value:.0f} ± {foot.doubt:.1f} mm wide at the foot and {head.value:.0f} ± "
+            f"{head.doubt:.1f} at the head, but {typed[3]:.0f} and {typed[1]:.0f} as typed: measure both ends, and "
+            "write width and width_head"
+        )
     to_board = np.linalg.inv(view.to_photo)
     for sheet in sheets:
         x, y = apply_homography(to_board, sheet.corners_px).mean(axis=0)

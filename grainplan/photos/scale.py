@@ -66,19 +66,37 @@ class Scale:
             How far a corner may be off, 19 times in 20.
         """
 
-        def sides(values: Floats, corners: Floats) -> Floats:
-            p = _meet_plane(values, corners, self.size_px)
-            edges = np.linalg.norm(np.roll(p, -1, axis=0) - p, axis=1)
+        def sides(edges: Floats) -> Floats:
             return np.array([(edges[0] + edges[2]) / 2, (edges[1] + edges[3]) / 2])
 
-        corners = np.asarray(corners_px, float)
-        here = sides(self.values, corners)
-        turn = _slope(lambda v: sides(v, corners), self.values)
-        variance = np.diag(turn @ self.covariance @ turn.T)
-        shake = _slope(lambda c: sides(self.values, c.reshape(4, 2)), corners.ravel())
-        variance = variance + (shake**2).sum(axis=1) * (corner_px / 2) ** 2
-        length, width = (Measured(float(v), 2 * float(np.sqrt(s))) for v, s in zip(here, variance, strict=True))
+        length, width = self._measure(corners_px, sides, corner_px=corner_px)
         return length, width
+
+    def measure_widths(self, corners_px: Floats, *, corner_px: float) -> tuple[Measured, Measured, Measured]:
+        """Width at the foot and at the head, mm, and how much narrower the head is; as :meth:`measure_sides`."""
+
+        def widths(edges: Floats) -> Floats:
+            return np.array([edges[3], edges[1], edges[3] - edges[1]])
+
+        foot, head, taper = self._measure(corners_px, widths, corner_px=corner_px)
+        return foot, head, taper
+
+    def _measure(
+        self, corners_px: Floats, choose: Callable[[Floats], Floats], *, corner_px: float
+    ) -> tuple[Measured, ...]:
+        """What is chosen of the four edges' lengths, with what the sheets and the corners leave open."""
+
+        def look(values: Floats, corners: Floats) -> Floats:
+            p = _meet_plane(values, corners, self.size_px)
+            return choose(np.linalg.norm(np.roll(p, -1, axis=0) - p, axis=1))
+
+        corners = np.asarray(corners_px, float)
+        here = look(self.values, corners)
+        turn = _slope(lambda v: look(v, corners), self.values)
+        variance = np.diag(turn @ self.covariance @ turn.T)
+        shake = _slope(lambda c: look(self.values, c.reshape(4, 2)), corners.ravel())
+        variance = variance + (shake**2).sum(axis=1) * (corner_px / 2) ** 2
+        return tuple(Measured(float(v), 2 * float(np.sqrt(s))) for v, s in zip(here, variance, strict=True))
 
 
 def find_scale(sheets: tuple[FoundSheet, ...], size_px: tuple[int, int]) -> Scale | NotFound:
