@@ -96,11 +96,8 @@ def foretell(faces: dict[str, Picture], name: str, *, boxed: bool = True) -> For
     ring = place_rings(side, placed.nodes, placed.grid)
     code = learn_code(placed.sides, placed.nodes, placed.grid, 0.15)
     shape = (blank.pixels.shape[1], blank.pixels.shape[0])
-    return Foretold(
-        np.asarray(cv2.resize(ring, shape, interpolation=cv2.INTER_CUBIC), np.float32),
-        np.asarray(cv2.resize(code.read(ring), shape, interpolation=cv2.INTER_LINEAR), np.float32),
-        placed,
-    )
+    fine = np.asarray(cv2.resize(ring, shape, interpolation=cv2.INTER_CUBIC), np.float32)
+    return Foretold(fine, code.read(fine), placed)
 
 
 def read_ring_direction(face: Picture) -> DirectionField:
