@@ -72,13 +72,17 @@ def _photograph(solid: Solid, depth_mm: float, random: np.random.Generator) -> P
 
 
 class SeamTrials:
-    """Five seams a board, one of each kind, and how far each stands above strangers."""
+    """Five seams a board, one of each kind, and how far each stands above strangers.
+
+    `edges_mm` tells where the last ones lay: the seam, the other place, the edge of the other board.
+    """
 
     def __init__(self, boards: list[SawnBoard], *, seed: int = 2, pith_known: bool = False) -> None:
         self.boards = boards
         self.pith_known = pith_known
         self.random = np.random.default_rng(seed)
         self._strangers: dict[int, Strangers] = {}
+        self.edges_mm = (0.0, 0.0, 0.0)
 
     def strangers(self, reach_mm: float) -> Strangers:
         """Edges that do not belong together, under a search of this reach: 12 pairs of boards."""
@@ -103,6 +107,7 @@ class SeamTrials:
         angle = max(5.0, board.ring_angle(edge + 15))
         doubt = tuple(self.random.normal(0.0, PITH_DOUBT_MM, 4).tolist())
         strange = float(self.random.uniform(2, 60))
+        self.edges_mm = (edge, elsewhere, strange)
         met = [(board, names, edge) for names in MEETINGS]
         met += [(board, MEETINGS[0], elsewhere), (other, MEETINGS[0], strange)]
         searches = [EdgeSearch(round(reach_across(gap, angle))) for gap in GAPS_MM]
