@@ -31,7 +31,7 @@ from grainplan.wood.solid_code import (
 )
 from grainplan.wood.solid_fill import Filled, fill_inside, measure_height
 from grainplan.wood.solid_grid import LAYERS, Floats, Layer, NodeGrid, Reals, lay_grid, place_pixels
-from grainplan.wood.solid_grown import grow_together
+from grainplan.wood.solid_grown import agree_crosswise, grow_together
 from grainplan.wood.solid_knot import KnotPlace, lay_cones
 from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_level, paint_rings
 from grainplan.wood.solid_pith import PithLine, fit_pith_line, tell_plain
@@ -199,20 +199,26 @@ def place_all_rings(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace
     """
     grid = lay_grid(measure_size(sides))
     grown = grow_together(sides, grid, knots)
-    pith = fit_pith_line(sides, grid) if grown is None else grown
+    if grown is not None:
+        # Beside a branch the rings flow into its own, or climb it by a hump: whichever the sides agree on better.
+        humped = replace(grown, cones=lay_cones(knots, grown, grid.size_mm[2]))
+        both = [_bring_into_step(sides, grid, pith) for pith in (grown, humped)]
+        return max(both, key=lambda placed: agree_crosswise(placed.sides, placed.nodes, grid))
+    pith = fit_pith_line(sides, grid)
     if isinstance(pith, NotFound):
         return pith
-    if grown is None:
-        pith = replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2]))
-    pulls, seen = read_sides(sides, grid, pith)
-    nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
-    nodes = fall_into_step(seen, grid, pulls, start=nodes)
-    if grown is not None:
-        return PlacedRings(grid, grown, nodes, seen)
+    placed = _bring_into_step(sides, grid, replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2])))
+    pith, nodes, seen = placed.pith, placed.nodes, placed.sides
     better = refit_pith(nodes, grid, pith, seen=sides.keys(), height_mm=measure_height(nodes, grid))
     nodes = move_pith(nodes, grid, pith, better)
     better = replace(better, cones=lay_cones(knots, better, grid.size_mm[2]))
     return PlacedRings(grid, better, nodes, {layer: measure_from(side, grid, better) for layer, side in seen.items()})
+
+
+def _bring_into_step(sides: Mapping[Layer, Picture], grid: NodeGrid, pith: PithLine) -> PlacedRings:
+    pulls, seen = read_sides(sides, grid, pith)
+    nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
+    return PlacedRings(grid, pith, fall_into_step(seen, grid, pulls, start=nodes), seen)
 
 
 def read_sides(
