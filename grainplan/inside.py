@@ -30,7 +30,7 @@ from grainplan.wood.solid_grid import Layer
 from grainplan.wood.solid_knot import KnotPlace
 from grainplan.wood.solid_slice import Level, fit_slices
 
-_KEPT_FORM = 6
+_KEPT_FORM = 7
 """Raised whenever the prediction changes, so that what an older program kept is not taken for its own."""
 STATES_KEPT = 3
 """Of each board: as a rough board alone, with the leaf photos there are, and as it was before the last change."""
@@ -60,7 +60,7 @@ class InsideQuestion:
         known = [(str(side), seen.picture) for side, seen in sorted(self.board.sides.items())]
         for name, picture in known + [(f"{level.depth_mm:.2f}", level.picture) for level in self.levels]:
             digest.update(f"{name} {picture.mark}".encode())
-        digest.update(repr(list_knots(self.board)).encode())
+        digest.update(repr((list_knots(self.board), self.board.board.thickness_mm)).encode())
         return [f"{self.board.name}-{depth:.2f}-{digest.hexdigest()}-{_KEPT_FORM}" for depth in self.depths_mm]
 
 
@@ -134,7 +134,8 @@ def foresee(question: InsideQuestion) -> Foreseen:
 
 def fit_board(board: MeasuredBoard) -> BoardSolid | NotFound:
     """Place the rings of a measured board all through, bent round the knots that are known on its broad sides."""
-    return fit_solid({side: seen.picture for side, seen in board.sides.items()}, knots=list_knots(board))
+    sides: dict[Layer, Picture] = {side: seen.picture for side, seen in board.sides.items()}
+    return fit_solid(sides, knots=list_knots(board), thickness_mm=board.board.thickness_mm)
 
 
 def list_knots(board: MeasuredBoard) -> list[KnotPlace]:

@@ -20,7 +20,9 @@ from grainplan.wood.orient import DirectionField
 from grainplan.wood.ring_figure import PX_PER_MM, measure_power
 from grainplan.wood.solid_code import (
     BIN_MM,
+    PASSES,
     Code,
+    Pass,
     SeenSide,
     fall_into_step,
     learn_code,
@@ -37,6 +39,7 @@ from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_le
 from grainplan.wood.solid_pith import PithLine, fit_pith_line, tell_plain
 from grainplan.wood.solid_refit import move_pith, refit_pith
 from grainplan.wood.solid_relax import LinePull, pull_along_lines, read_cells, relax
+from grainplan.wood.solid_stand import find_stand
 
 READ_DOUBT_MM = 0.15
 """How far a ring read on a side lies from the truth, one deviation (drawn boards)."""
@@ -45,9 +48,9 @@ SOFTENED = 1.15
 UNFOLLOWED = 0.9
 """The same where agreement is reckoned from ring places: the softened picture agrees a little better than the crisp
 code that is reckoned with."""
-TOLD, RECKONED = 1.13, 0.25
-"""The agreement that is told is the figure's own (see :func:`expect_agreement`) times the first, and times what is
-reckoned from ring places to the power of the second; held to windows of drawn boards."""
+TOLD, LEFT, RECKONED = 1.02, 0.82, 0.2
+"""The agreement that is told is what is left of the figure (see :func:`expect_agreement`) and what is reckoned from
+ring places, to these powers, times the first; held to twenty drawn boards."""
 KNOTTY = 0.5
 """Part of the expected agreement that is lost beside a branch."""
 TRUSTED = 0.35
@@ -65,12 +68,15 @@ class PlacedRings:
     nodes : ndarray, shape of the grid
         Distortion, mm.
     sides : mapping of side to SeenSide
+    likely : float
+        How likely the pith is not a quite wrong one, 0 to 1; told only where no end shows it.
     """
 
     grid: NodeGrid
     pith: PithLine
     nodes: Reals
     sides: Mapping[Layer, SeenSide]
+    likely: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,6 +101,8 @@ class BoardSolid:
         Colours.
     caveats : tuple of str
         What was missing.
+    likely : float
+        As in :class:`PlacedRings`.
     """
 
     grid: NodeGrid
@@ -105,6 +113,7 @@ class BoardSolid:
     power: Mapping[Layer, Floats]
     paint: Paint
     caveats: tuple[str, ...] = ()
+    likely: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -134,15 +143,19 @@ class InsideView:
     caveats: tuple[str, ...]
 
 
-def fit_solid(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace] = ()) -> BoardSolid | NotFound:
+def fit_solid(
+    sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace] = (), thickness_mm: float | None = None
+) -> BoardSolid | NotFound:
     """Place the rings of a board all through, from the pictures of its sides.
 
     Parameters
     ----------
     sides : mapping of side to Picture
-        Flattened pictures in the board frame: face, back and at least one end. Edges are used where given.
+        Flattened pictures in the board frame: face, back and best of all the ends. Edges are used where given.
     knots : sequence of KnotPlace
         Knots that show on face and back: drawn inside too, and the rings bent round them.
+    thickness_mm : float, optional
+        Of the board; only looked at where no end tells it.
 
     Returns
     -------
@@ -151,15 +164,22 @@ def fit_solid(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace] = ()
     """
     if "face" not in sides or "back" not in sides:
         return NotFound("the inside cannot be told from one broad side: photograph the face and the back")
-    if not any(layer in sides for layer in ("foot", "head")):
-        return NotFound(
-            "the inside cannot be told without a photo of an end: face and back alone do not say which ring is which"
-        )
     sides = {**sides, "back": fit_pixels(sides["back"], sides["face"])}
-    placed = place_all_rings(sides, knots=knots)
+    missing = [layer for layer in ("foot", "head") if layer not in sides]
+    if len(missing) < 2:
+        placed = place_all_rings(sides, knots=knots)
+    elif thickness_mm is not None:
+        placed = place_without_ends(sides, thickness_mm, knots=knots)
+    else:
+        return NotFound("the inside cannot be told with neither a photo of an end nor the board's thickness")
     if isinstance(placed, NotFound):
         return placed
-    caveats = tuple(f"there is no photo of the {layer}" for layer in ("foot", "head") if layer not in sides)
+    caveats = tuple(f"there is no photo of the {layer}" for layer in missing)
+    if len(missing) == 2:
+        caveats = (
+            "there is no photo of an end: how the rings stand is told by face and back alone, "
+            f"{placed.likely:.0%} likely; which side is the bark's and how far off the pith lies stay undetermined",
+        )
     return fill_solid(placed, sides, caveats=caveats)
 
 
@@ -175,7 +195,7 @@ def fill_solid(placed: PlacedRings, sides: Mapping[Layer, Picture], *, caveats: 
     }
     power = {layer: measure_power(sides[layer], grid.counts[1::-1]) for layer in broad}
     paint = mix_paint(sides, filled.nodes, grid, pith)
-    return BoardSolid(grid, pith, filled, code, agreement, power, paint, caveats)
+    return BoardSolid(grid, pith, filled, code, agreement, power, paint, caveats, placed.likely)
 
 
 def fit_pixels(picture: Picture, model: Picture) -> Picture:
@@ -199,26 +219,46 @@ def place_all_rings(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace
     """
     grid = lay_grid(measure_size(sides))
     grown = grow_together(sides, grid, knots)
+    pith = fit_pith_line(sides, grid) if grown is None else grown
+    if isinstance(pith, NotFound):
+        return pith
     if grown is not None:
         # Beside a branch the rings flow into its own, or climb it by a hump: whichever the sides agree on better.
         humped = replace(grown, cones=lay_cones(knots, grown, grid.size_mm[2]))
         both = [_bring_into_step(sides, grid, pith) for pith in (grown, humped)]
         return max(both, key=lambda placed: agree_crosswise(placed.sides, placed.nodes, grid))
-    pith = fit_pith_line(sides, grid)
-    if isinstance(pith, NotFound):
-        return pith
-    placed = _bring_into_step(sides, grid, replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2])))
-    pith, nodes, seen = placed.pith, placed.nodes, placed.sides
-    better = refit_pith(nodes, grid, pith, seen=sides.keys(), height_mm=measure_height(nodes, grid))
-    nodes = move_pith(nodes, grid, pith, better)
-    better = replace(better, cones=lay_cones(knots, better, grid.size_mm[2]))
-    return PlacedRings(grid, better, nodes, {layer: measure_from(side, grid, better) for layer, side in seen.items()})
+    pith = replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2]))
+    return _better_pith(_bring_into_step(sides, grid, pith), knots)
 
 
-def _bring_into_step(sides: Mapping[Layer, Picture], grid: NodeGrid, pith: PithLine) -> PlacedRings:
+def place_without_ends(
+    sides: Mapping[Layer, Picture], thickness_mm: float, *, knots: Sequence[KnotPlace] = ()
+) -> PlacedRings | NotFound:
+    """The same where no end is seen: the pith is one that face and back agree with."""
+    grid = lay_grid((sides["face"].width_mm, sides["face"].height_mm, thickness_mm))
+    stand = find_stand(sides, grid)
+    if isinstance(stand, NotFound):
+        return stand
+    pith = replace(stand.pith, cones=lay_cones(knots, stand.pith, thickness_mm))
+    placed = _better_pith(_bring_into_step(sides, grid, pith, passes=PASSES[1:]), knots)
+    return replace(placed, likely=stand.likely)
+
+
+def _bring_into_step(
+    sides: Mapping[Layer, Picture], grid: NodeGrid, pith: PithLine, *, passes: tuple[Pass, ...] = PASSES
+) -> PlacedRings:
     pulls, seen = read_sides(sides, grid, pith)
     nodes = relax(grid, pulls, start=np.zeros(grid.counts), tolerance=1e-4)
-    return PlacedRings(grid, pith, fall_into_step(seen, grid, pulls, start=nodes), seen)
+    return PlacedRings(grid, pith, fall_into_step(seen, grid, pulls, start=nodes, passes=passes), seen)
+
+
+def _better_pith(placed: PlacedRings, knots: Sequence[KnotPlace]) -> PlacedRings:
+    """The same rings, seen from a pith that they tell of better than the lines did."""
+    grid, nodes, seen = placed.grid, placed.nodes, placed.sides
+    better = refit_pith(nodes, grid, placed.pith, seen=seen.keys(), height_mm=measure_height(nodes, grid))
+    nodes = move_pith(nodes, grid, placed.pith, better)
+    better = replace(better, cones=lay_cones(knots, better, grid.size_mm[2]))
+    return PlacedRings(grid, better, nodes, {layer: measure_from(side, grid, better) for layer, side in seen.items()})
 
 
 def read_sides(
@@ -306,7 +346,8 @@ def expect_agreement(solid: BoardSolid, depth_mm: float) -> Floats:
     left = np.sqrt(measure_power(foretold, shown.shape) / (shown + 1e-6))
     x, y, _ = (np.arange(count) * step for count, step in zip(solid.grid.counts, solid.grid.step_mm, strict=True))
     plain = tell_plain(solid.pith, (*place_pixels(solid.grid, "face", x, y)[:2], np.full((1, 1), depth_mm)))
-    told = TOLD * left * _reckon_agreement(solid, depth_mm) ** RECKONED * (1.0 - KNOTTY * (1.0 - plain))
+    told = TOLD * left**LEFT * _reckon_agreement(solid, depth_mm) ** RECKONED * (1.0 - KNOTTY * (1.0 - plain))
+    told *= solid.likely
     return np.asarray(np.clip(told, 0.0, 1.0), dtype=np.float32)
 
 

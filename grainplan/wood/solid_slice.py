@@ -106,7 +106,7 @@ def _fit_between(whole: BoardSolid, sides: Mapping[Layer, Picture], top: Level, 
     return Slice(
         top.depth_mm,
         bottom.depth_mm,
-        fill_solid(PlacedRings(grid, pith, nodes, seen), mine, caveats=whole.caveats),
+        fill_solid(PlacedRings(grid, pith, nodes, seen, whole.likely), mine, caveats=whole.caveats),
     )
 
 
