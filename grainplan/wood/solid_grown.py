@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from grainplan.geometry import Box
 from grainplan.picture import Picture
 from grainplan.wood.orient import Tensor, even_out, measure_tensor, read_direction
 from grainplan.wood.pith import RingLines, list_starts, trace_ring_lines
@@ -44,7 +45,7 @@ FLOW = (3.0, 1.0)
 """How abruptly coats flow into one (see :class:`grainplan.wood.solid_cone.Cone`), and the stray of it: broad, for no
 published figure is known."""
 KNOTTY, NEAR = 0.1, 2.0
-"""A piece is knotty where this share of its lines lies nearer to a knot's middle than so many of its half widths."""
+"""A piece is knotty where this share of its cells lies nearer to a knot's middle than so many of its half widths."""
 ASTRAY = 1.5
 """A knot whose middle the branch passes by more than so many of its radii belongs to another one."""
 CODE_MM = 0.3
@@ -95,24 +96,22 @@ def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequenc
     Returns
     -------
     PithLine or None
-        With its branch. None where the piece is not that knotty or its knots are not of one branch: pith and branches
-        are then found one after the other.
+        With its branch. None where the piece is not that knotty or its knots are not of one branch, as two on one side
+        are not: pith and branches are then found one after the other.
     """
     knots = [knot for knot in knots if knot.on in sides]
     spots = tuple(_find_spot(knot, grid) for knot in knots if LAYERS[knot.on][0] != 0)
-    if not spots:
-        return None
-    parts = [_read_side(picture, grid, layer, knots) for layer, picture in sides.items()]
-    if np.mean(np.concatenate([near for _, near in parts])) < KNOTTY:
+    if not spots or len({knot.on for knot in knots}) < len(knots) or _share_near(sides, knots) < KNOTTY:
         return None
     ends = [trace_ring_lines(picture) for layer, picture in sides.items() if LAYERS[layer][0] == 0]
     if not ends:
         return None
+    parts = [_read_side(picture, grid, layer, knots) for layer, picture in sides.items()]
     lines = _Lines(
-        np.concatenate([part.places for part, _ in parts]),
-        np.concatenate([part.along for part, _ in parts]),
-        np.concatenate([part.axis for part, _ in parts]),
-        np.concatenate([part.weight for part, _ in parts]),
+        np.concatenate([part.places for part in parts]),
+        np.concatenate([part.along for part in parts]),
+        np.concatenate([part.axis for part in parts]),
+        np.concatenate([part.weight for part in parts]),
     )
     together = RingLines(
         np.concatenate([end.places for end in ends]),
@@ -141,14 +140,42 @@ def agree_crosswise(sides: Mapping[Layer, SeenSide], nodes: Reals, grid: NodeGri
     return float(np.mean(found))
 
 
-def _read_side(
-    picture: Picture, grid: NodeGrid, layer: Layer, knots: Sequence[KnotPlace]
-) -> tuple[_Lines, NDArray[np.bool_]]:
-    """The lines of a side, without those inside knots, and which lie near one."""
+def _lay_cells(picture: Picture) -> tuple[Reals, Reals]:
+    """Places of the middles of a side's cells, along its columns and its rows, mm."""
+    columns, rows = (
+        int(np.clip(round(length / CELL_MM), 3, MOST_CELLS)) for length in (picture.width_mm, picture.height_mm)
+    )
+    return (
+        (np.arange(columns, dtype=np.float64) + 0.5) * (picture.width_mm / columns),
+        (np.arange(rows, dtype=np.float64) + 0.5) * (picture.height_mm / rows),
+    )
+
+
+def _go_away(box: Box, columns_mm: Reals, rows_mm: Reals) -> tuple[Reals, Reals]:
+    """How far cells lie from the middle of a box, along columns and rows, in its half widths."""
+    right = np.abs(columns_mm - (box.x0 + box.x1) / 2.0)[None, :] / max((box.x1 - box.x0) / 2.0, 0.5)
+    down = np.abs(rows_mm - (box.y0 + box.y1) / 2.0)[:, None] / max((box.y1 - box.y0) / 2.0, 0.5)
+    return right, down
+
+
+def _share_near(sides: Mapping[Layer, Picture], knots: Sequence[KnotPlace]) -> float:
+    """The part of all cells that lies near a knot on its side."""
+    near = []
+    for layer, picture in sides.items():
+        columns, rows = _lay_cells(picture)
+        mine = np.zeros((rows.size, columns.size), bool)
+        for knot in (knot for knot in knots if knot.on == layer):
+            mine |= np.hypot(*_go_away(knot.box, columns, rows)) < NEAR
+        near.append(mine.ravel())
+    return float(np.mean(np.concatenate(near)))
+
+
+def _read_side(picture: Picture, grid: NodeGrid, layer: Layer, knots: Sequence[KnotPlace]) -> _Lines:
+    """The lines of a side, without those inside knots."""
     density = picture.px_per_mm
     pixel = measure_tensor(even_out(picture.lightness(), density), density, gradient_mm=RING_MM, smooth_mm=0.01)
-    size = picture.width_mm, picture.height_mm
-    cells = tuple(int(np.clip(round(length / CELL_MM), 3, MOST_CELLS)) for length in size)
+    columns, rows = _lay_cells(picture)
+    cells = columns.size, rows.size
     parts = [
         np.asarray(cv2.GaussianBlur(cv2.resize(part, cells, interpolation=cv2.INTER_AREA), (0, 0), 0.7), np.float32)
         for part in (pixel.columns, pixel.mixed, pixel.rows)
@@ -156,20 +183,15 @@ def _read_side(
     field = read_direction(Tensor(parts[0], parts[1], parts[2]), density)
     energy = (parts[0] + parts[2]).astype(np.float64)
     weight = field.sure.astype(np.float64) ** 2 * np.minimum(energy / (float(np.median(energy)) + 1e-9), 1.0)
-    columns, rows = ((np.arange(count) + 0.5) * length / count for count, length in zip(cells, size, strict=True))
-    near = np.zeros(weight.shape, bool)
-    for box in (knot.box for knot in knots if knot.on == layer):
-        right = np.abs(columns - (box.x0 + box.x1) / 2.0)[None, :] / max((box.x1 - box.x0) / 2.0, 0.5)
-        down = np.abs(rows - (box.y0 + box.y1) / 2.0)[:, None] / max((box.y1 - box.y0) / 2.0, 0.5)
-        weight[np.maximum(right, down) < 1.0] = 0.0
-        near |= np.hypot(right, down) < NEAR
+    for knot in (knot for knot in knots if knot.on == layer):
+        weight[np.maximum(*_go_away(knot.box, columns, rows)) < 1.0] = 0.0
     places = np.stack(np.broadcast_arrays(*place_pixels(grid, layer, columns, rows)), axis=-1).reshape(-1, 3)
     along = np.zeros_like(places)
     angle = np.radians(field.angle_deg.astype(np.float64)).ravel()
     column, row = grid.axes(layer)
     along[:, column], along[:, row] = np.cos(angle), np.sin(angle)
     axis = np.full(angle.size, LAYERS[layer][0])
-    return _Lines(places, along, axis, weight.ravel() * (SAY / weight.size)), near.ravel()
+    return _Lines(places, along, axis, weight.ravel() * (SAY / weight.size))
 
 
 def _find_spot(knot: KnotPlace, grid: NodeGrid) -> _Spot:
