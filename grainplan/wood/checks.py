@@ -24,6 +24,7 @@ _ALONG_MM, _ACROSS_MM = 1.0, 0.5  # of a cell
 _SLANTS_DEG = (-9.0, -6.0, -3.0, 0.0, 3.0, 6.0, 9.0)
 _HALF_CELLS = 6  # of the sum along a line
 _DARKER, _GREYER = 0.03, 0.006  # logarithms: of brightness, and of blue over red
+_PALE = 100.0  # blue, of 255: the darker the wood, the more the camera's noise makes of its hue
 _OVER_USUAL = 2.5  # times what lines of this wood differ from their sides
 _JOIN_CELLS = 11
 _SHORTEST_MM = 20.0
@@ -47,9 +48,10 @@ def find_checks(pixels: Pixels, on: Literal["face", "back"], *, others: Sequence
         Knots and stains already found; a line that lies mostly on them is theirs.
     """
     size = pixels.shape[1] * _ACROSS_MM, pixels.shape[0] * _ACROSS_MM
+    noise = max(1.0, _PALE / max(1.0, float(np.median(pixels[::4, ::4, 2])))) ** 2
     lines = [
         box
-        for box in _list_lines(*_compare(pixels))
+        for box in _list_lines(*_compare(pixels), greyer=_GREYER * noise)
         if box.y0 >= _EDGE_MM and box.y1 <= size[1] - _EDGE_MM and not _belongs(box, others)
     ]
     if len(lines) > max(_MOST_PER_M, _MOST_PER_M * size[0] / 1000):
@@ -88,9 +90,9 @@ def _draw_line(slant_deg: float) -> Field:
     return np.asarray(line / line.sum(), np.float32)
 
 
-def _list_lines(darker: Field, bluer: Field) -> list[Box]:
+def _list_lines(darker: Field, bluer: Field, *, greyer: float) -> list[Box]:
     usual = 1.5 * float(np.median(np.abs(darker[::3, ::3])))
-    mask = ((darker > max(_DARKER, _OVER_USUAL * usual)) & (bluer > _GREYER)).astype(np.uint8)
+    mask = ((darker > max(_DARKER, _OVER_USUAL * usual)) & (bluer > greyer)).astype(np.uint8)
     rim = round(_RIM_MM / _ACROSS_MM)
     for side in (mask[:rim], mask[-rim:], mask[:, :1], mask[:, -1:]):
         side[:] = 0

@@ -30,7 +30,7 @@ from tests.drawn.stain import StainSort, lay_stain
 from tests.test_flaws import STREAKS, flatten_board, list_frames, wilson
 from tests.test_sapwood import BROAD, Tally, draw_sides
 
-FIRST_SEED = 10_000
+FIRST_SEED = 12_000
 SORTS: tuple[StainSort, ...] = ("sticker", "blue", "iron", "brown")
 WIDTHS_MM = (0.3, 0.5, 0.8, 1.2)
 SEEN: tuple[tuple[Side, ...], ...] = (("face",), ("face", "back"), ("face", "back", "foot", "head"))
