@@ -1,8 +1,8 @@
 """How long the choice of leaves takes, how near to proven it comes and what memory it needs, at four sizes.
 
-Run as `python -m tests.bench.bench_assign workshop|shop|mill|growth [seeds]`. Each job runs in a process of its own, on
-one core;
-"cpu s" is that core's time, so that other work on the machine does not count.
+Run as `python -m tests.bench.bench_assign workshop|shop|mill|growth [seeds [picture]]`; with the name of a picture file
+the table is drawn too, against bays × boards. Each job runs in a process of its own; "cpu s" is processor time, so that
+other work on the machine does not count. Two parts of a large job are solved side by side, so two cores need less.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import time
 
 from grainplan.match.assign_search import Effort, Watch, select
 from grainplan.match.model import SearchState
+from tests.bench.plot_growth import plot_growth
 from tests.yardsticks.greedy import choose_greedily
 from tests.yardsticks.random_pools import MILL, SHOP, Size, draw_large_pool
 
@@ -65,15 +66,19 @@ def run_job(size: Size, seed: int, effort: float) -> dict[str, float]:
 
 
 def main() -> None:
-    """Print one line a job."""
+    """Print one line a job, and draw them all if a picture is asked for."""
     what = sys.argv[1] if len(sys.argv) > 1 else "workshop"
     seeds = range(int(sys.argv[2]) if len(sys.argv) > 2 else 5)
     sizes = GROWTH if what == "growth" else [{"workshop": WORKSHOP, "shop": SHOP, "mill": MILL}[what]]
     titled = False
+    rows = []
     for size in sizes:
         for seed in seeds:
             with multiprocessing.get_context("spawn").Pool(1) as pool:
                 row = pool.apply(run_job, (size, seed, EFFORTS[what]))
+            rows.append(row)
+            if len(sys.argv) > 3:
+                plot_growth(rows).save(sys.argv[3])
             if not titled:
                 print("| seed | " + " | ".join(row) + " |", flush=True)
                 titled = True
