@@ -1,12 +1,14 @@
 """The maker's hand: one bay moves, the others stay, and the cost is told."""
 
 import time
+from dataclasses import replace
 
 import pytest
 
 from grainplan import hand, steps
-from grainplan.choice import Outcome
+from grainplan.choice import Outcome, choose_again
 from grainplan.errors import GrainplanError
+from grainplan.match import spare
 from grainplan.plan import PlannedBay
 from tests.small_job import make_small_job
 
@@ -69,6 +71,18 @@ def test_two_bays_change_places(outcome: Outcome) -> None:
         mine = [s.leaf for s in bay(swapped, one).panels["lower"].strips]
         assert mine == [s.leaf for s in bay(outcome, other).panels["lower"].strips]
     assert others(swapped, "left door", "right door") == others(outcome, "left door", "right door")
+
+
+def test_a_move_looks_for_no_other_spare_pair(outcome: Outcome, monkeypatch: pytest.MonkeyPatch) -> None:
+    """That takes several choices; what was found before goes with the bays, as far as they leave it alone."""
+    wished = choose_again(outcome, replace(outcome.job, spare_pair=True))
+    monkeypatch.setattr(spare, "_find_left_over", lambda *_: pytest.fail("it is to be quick"))
+    name = outcome.plan.bays[0].name
+    moved = hand.turn_bay(wished, name)
+    assert moved.job.spare_pair
+    assert moved.plan.spares or moved.plan.no_spare or any(told.startswith(spare.GONE) for told in moved.plan.caveats)
+    assert set(moved.plan.spares) <= set(wished.plan.spares)
+    assert bay(moved, name).lie == bay(hand.turn_bay(outcome, name), name).lie
 
 
 def test_a_bay_that_is_not_there(outcome: Outcome) -> None:

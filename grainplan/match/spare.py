@@ -25,6 +25,7 @@ from grainplan.shop import Shop
 from grainplan.units import format_length
 
 MOST_SPARES = 3
+NONE = "No spare pair: "
 STOPPED = "it was stopped before one was found"
 GONE = "the spare pair lies where a bay lies now, and is looked for again with the next choice"
 LITTLE = 0.01
@@ -86,7 +87,7 @@ def choose_with_spare(
         plan, spares, reason = _make_room(request, plan, wanted, should_stop)
     if not spares:
         reason = STOPPED if should_stop() else reason
-        return replace(plan, no_spare=reason, caveats=(*plan.caveats, f"No spare pair: {reason}"))
+        return replace(plan, no_spare=reason, caveats=(*plan.caveats, f"{NONE}{reason}"))
     return replace(plan, spares=spares, caveats=(*plan.caveats, *map(_tell, spares)))
 
 
@@ -102,7 +103,7 @@ def carry_over(plan: Plan, earlier: Plan, *, shop: Shop) -> Plan:
         Whose saws need their kerf between a bay and a spare.
     """
     taken = [(strip.leaf, _box_of(strip)) for bay in plan.bays for strip in bay.strips]
-    kept, told = [], []
+    kept, told = [], [f"{NONE}{earlier.no_spare}"] if earlier.no_spare else []
     for spare in earlier.spares:
         wanted = [(strip.leaf, _make_room_around(_box_of(strip), shop)) for strip in spare.strips]
         if any(leaf == other and box.overlaps(at) for leaf, box in wanted for other, at in taken):
