@@ -24,7 +24,8 @@ _ALONG_MM, _ACROSS_MM = 1.0, 0.5  # of a cell
 _SLANTS_DEG = (-9.0, -6.0, -3.0, 0.0, 3.0, 6.0, 9.0)
 _HALF_CELLS = 6  # of the sum along a line
 _DARKER, _GREYER = 0.03, 0.006  # logarithms: of brightness, and of blue over red
-_PALE = 100.0  # blue, of 255: the darker the wood, the more the camera's noise makes of its hue
+_PALE = 100.0  # blue, of 255: below it the camera's noise makes more of the hue, by this power of how much below
+_NOISE_GROWS = 3
 _OVER_USUAL = 2.5  # times what lines of this wood differ from their sides
 _JOIN_CELLS = 11
 _SHORTEST_MM = 20.0
@@ -48,7 +49,7 @@ def find_checks(pixels: Pixels, on: Literal["face", "back"], *, others: Sequence
         Knots and stains already found; a line that lies mostly on them is theirs.
     """
     size = pixels.shape[1] * _ACROSS_MM, pixels.shape[0] * _ACROSS_MM
-    noise = max(1.0, _PALE / max(1.0, float(np.median(pixels[::4, ::4, 2])))) ** 2
+    noise = max(1.0, _PALE / max(1.0, float(np.median(pixels[::4, ::4, 2])))) ** _NOISE_GROWS
     lines = [
         box
         for box in _list_lines(*_compare(pixels), greyer=_GREYER * noise)
