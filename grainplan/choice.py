@@ -128,7 +128,7 @@ def make_plan(job: Job, boards: tuple[MeasuredBoard, ...], *, looking: Looking |
     assert best is not None
     outcome, sight = best
     told = tell_leaves(job, boards, sight) if sawn else ()
-    plan = replace(outcome.plan, caveats=(*outcome.plan.caveats, *told))
+    plan = replace(outcome.plan, caveats=(*outcome.plan.caveats, *sight.insides, *told))
     return replace(outcome, plan=plan, foretold=sight.foretold, told=told)
 
 

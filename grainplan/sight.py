@@ -92,6 +92,8 @@ class Sight:
         What was foretold from the rough boards alone.
     depths : mapping of (leaf, surface) to float
         Where each surface lies in its board, mm from the face side.
+    insides : tuple of str
+        What the pictures of the insides lack, or why a board has none.
     """
 
     surfaces: Surfaces
@@ -99,6 +101,7 @@ class Sight:
     foretold: tuple[Foretold, ...] = ()
     views: Mapping[SurfaceKey, InsideView] = field(default_factory=dict)
     depths: Depths = field(default_factory=dict)
+    insides: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +148,7 @@ def see_leaves(
     known |= {key: LeafSurface(photo, "leaf photo") for key, photo in photos.items()}
     counts = {name: resaw.leaves for name, resaw in found.items()}
     surfaces = gather_surfaces({board.name: board for board in boards}, counts, better=known)
-    return Sight(surfaces, sawn, foretold, views, _list_depths(found))
+    return Sight(surfaces, sawn, foretold, views, _list_depths(found), _tell_insides(seen))
 
 
 def _list_depths(found: Mapping[str, Resaw]) -> dict[SurfaceKey, float]:
@@ -155,6 +158,18 @@ def _list_depths(found: Mapping[str, Resaw]) -> dict[SurfaceKey, float]:
         for number in range(resaw.leaves)
         for surface in SURFACES
     }
+
+
+def _tell_insides(seen: Mapping[str, Foreseen]) -> tuple[str, ...]:
+    """A board's reason for having no inside pictures, or what is said of all of them alike."""
+    told = []
+    for name, views in seen.items():
+        if isinstance(views, NotFound):
+            told.append(f"board {name}: {views.reason}")
+        elif views:
+            common = [caveat for caveat in views[0].caveats if all(caveat in view.caveats for view in views)]
+            told += [f"board {name}, inside: {caveat}" for caveat in common]
+    return tuple(told)
 
 
 def _list_inside(resaw: Resaw, name: str) -> dict[SurfaceKey, float]:

@@ -173,3 +173,9 @@ def test_a_blank_photo_agrees_with_nothing() -> None:
     found = compare_foretold(truth, Picture(np.full_like(truth.pixels, 128), 2.0))
     assert found.agreement == 0.0
     assert found.shift_mm is None
+
+
+def test_the_plan_tells_what_a_board_without_ends_leaves_open(solids: dict[str, Solid], tmp_path: Path) -> None:
+    found = steps.run_plan(write_job(tmp_path / "job", {"A": solids["A"]}, BAYS, sides=("face", "back")))
+    told = [caveat for caveat in found.plan.caveats if caveat.startswith("board A")]
+    assert any("undetermined" in caveat or "photograph one end" in caveat for caveat in told)
