@@ -42,6 +42,17 @@ COLUMNS = ("rings", "whole", "promised", "blend", "nearer", "ceiling", "all-know
 
 
 @dataclass(frozen=True, slots=True)
+class Endless:
+    """What face and back alone foretell: agreement reached and told by depth, and misses in degrees."""
+
+    reached: tuple[float, ...]
+    told: tuple[float, ...]
+    direction_deg: float
+    tilt_deg: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
 class Row:
     """One board: agreements by depth, and what was measured once."""
 
@@ -56,6 +67,7 @@ class Row:
     curved: bool
     seconds: float
     places: tuple[np.ndarray, np.ndarray]
+    endless: Endless | None
     cells: tuple[Cells, ...]
     exact_cells: tuple[Cells, ...]
 
@@ -88,9 +100,9 @@ def judge_board(seed: int) -> Row:
     cells: list[Cells] = []
     exact_cells: list[Cells] = []
     table = np.zeros((len(DEPTHS), len(COLUMNS)))
-    for index, share in enumerate(DEPTHS):
+    truths = [show_depth(board, share * board.thickness_mm) for share in DEPTHS]
+    for index, (share, picture) in enumerate(zip(DEPTHS, truths, strict=True)):
         depth = share * board.thickness_mm
-        picture = show_depth(board, depth)
         truth = show_figure(picture)
         nearer = sides["face" if share <= 0.5 else "back"]
         table[index] = (
@@ -115,10 +127,54 @@ def judge_board(seed: int) -> Row:
         float(np.hypot(*(np.array(found.pith.foot_yz_mm) - true)) / np.hypot(*(true - middle))),
         not isinstance(find_pith_line({end: sides[end] for end in ("foot", "head")}), NotFound),
         seconds,
-        judge_places(found, show_depth(board, 11.0), 11.0),
+        judge_places(found, truths[1], DEPTHS[1] * board.thickness_mm),
+        judge_endless(board, sides, truths),
         tuple(cells),
         tuple(exact_cells),
     )
+
+
+def judge_endless(board: Solid, sides: dict[str, Picture], truths: list[Picture]) -> Endless | None:
+    """The same board where no end is seen; None where nothing is told."""
+    broad = {side: sides[side] for side in ("face", "back")}
+    start = time.process_time()
+    found = fit_solid(broad, thickness_mm=board.thickness_mm)  # type: ignore[arg-type]
+    seconds = time.process_time() - start
+    if isinstance(found, NotFound):
+        return None
+    judged = [
+        judge_level(found, truth, share * board.thickness_mm) for share, truth in zip(DEPTHS, truths, strict=True)
+    ]
+    across = np.linspace(5.0, board.width_mm - 5.0, 30)
+    pith = board.pith
+    true = np.array([pith.y_foot_mm + pith.y_head_mm, pith.z_foot_mm + pith.z_head_mm]) / 2
+    mine = (np.array(found.pith.foot_yz_mm) + np.array(found.pith.head_yz_mm)) / 2
+    middle = board.thickness_mm / 2
+    tilts = [np.degrees(np.arctan2(np.abs(across - y), abs(middle - z))) for y, z in (true, mine)]
+    return Endless(
+        tuple(reached for reached, _, _ in judged),
+        tuple(told for _, _, told in judged),
+        compare_direction(measure_level_direction(found, middle).angle_deg, board, middle),
+        float(np.abs(tilts[1] - tilts[0]).mean()),
+        seconds,
+    )
+
+
+def print_endless(rows: list[Row]) -> None:
+    """What face and back alone foretell."""
+    told = [row.endless for row in rows if row.endless is not None]
+    print(f"without a photo of an end: {len(told)} of {len(rows)} boards told")
+    if not told:
+        return
+    reached, promised = (np.concatenate([getattr(one, name) for one in told]) for name in ("reached", "told"))
+    print(f"  agreement: median {np.median(reached):.3f}, promised {np.median(promised):.3f}")
+    for low in np.arange(0.0, 0.9, 0.1):
+        inside = (promised >= low) & (promised < low + 0.1)
+        if inside.any():
+            print(f"  {promised[inside].mean():.2f} -> {reached[inside].mean():.2f} ({inside.sum()})")
+    for name in ("direction_deg", "tilt_deg", "seconds"):
+        values = [getattr(one, name) for one in told]
+        print(f"  {name}: median {np.median(values):.2f}, worst {np.max(values):.2f}")
 
 
 def print_table(rows: list[Row]) -> None:
@@ -169,8 +225,10 @@ def main() -> None:
         row = judge_board(seed)
         rows.append(row)
         means = " ".join(f"{value:.2f}" for value in row.table.mean(axis=0))
-        print(f"{seed} {row.look:5} ring {row.ring_mm:.1f} wave {row.wave_mm:.1f} | {means}", flush=True)
+        endless = "-" if row.endless is None else f"{np.mean(row.endless.reached):.2f} {np.mean(row.endless.told):.2f}"
+        print(f"{seed} {row.look:5} ring {row.ring_mm:.1f} wave {row.wave_mm:.1f} | {means} | {endless}", flush=True)
     print_table(rows)
+    print_endless(rows)
     if len(sys.argv) > 2:
         waves = [(row.wave_mm / row.ring_mm, row.table[:, 0].mean(), row.table[:, 6].mean()) for row in rows]
         cv2.imwrite(sys.argv[2], plot_waves(waves, [(str(row.seed), row.look) for row in rows])[:, :, ::-1])
