@@ -17,6 +17,7 @@ from grainplan.photos.flatten import flatten_side, read_side
 from grainplan.photos.frame_line import FrameLine, fit_frame, tell_missing
 from grainplan.photos.lens import Bows, weigh_bows
 from grainplan.photos.load import Photo
+from grainplan.photos.locate import FoundCorners, find_corners
 from grainplan.photos.measure import measure_board
 from grainplan.photos.scale import find_scale
 from grainplan.photos.sheets import find_sheets
@@ -101,6 +102,15 @@ def test_lens_and_crook_are_told_apart(k1: float, crook: float) -> None:
     assert bows.k1.doubt < 0.8 * USUAL_K1
     assert bows.crook_mm.value == pytest.approx(crook, abs=bows.crook_mm.doubt + 0.1)
     assert bows.crook_mm.doubt < 1.0
+
+
+def test_a_crooked_board_is_found_by_its_outline() -> None:
+    """Both long edges bow the same way: that is the board, and its corners are where its ends are."""
+    pixels, corners = shoot(Shape(crook_mm=4.0), look="pine")
+    photo = Photo(pixels, 1, (0, 0), pixels.shape[1], pixels.shape[0])
+    found = find_corners(photo, BOARD, "face", SidePhoto(Path("a.jpg"), foot="left"))
+    assert isinstance(found, FoundCorners), found
+    assert np.linalg.norm(found.corners_px - corners, axis=1).max() < 3.0
 
 
 def test_measuring_follows_the_edges_and_flattening_alone_does_not(tmp_path: Path) -> None:

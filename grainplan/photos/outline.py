@@ -29,6 +29,8 @@ _SHAPE_TOLD = 0.012
 _SHAPE_REFUSED = 0.025
 _SKEW_REFUSED_DEG = 3.0
 _DOUBT_REFUSED = 0.0015  # of the photo's long side: 6 px of a 12-megapixel photo
+_LENS_BOW_PX = 0.5  # of both long edges together, inward
+_CROOK_REFUSED = 0.006  # of the length: a board that bows more is no use, or no board
 _RIM = 0.004  # of the photo's long side
 _FIBRE_DOUBT_PX = 3.0  # how well the stop of the fibres alone places an end
 EDGE_NAMES = ("upper edge", "right end", "lower edge", "left end")
@@ -149,13 +151,12 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, deep_mm: float | 
             f"what looks like the board is {_say_stretch(stretch)} for its length than typed, and {skew:.0f} "
             f"degrees out of square; measure length and width again, or {NEXT_MOVE}"
         )
-    # A lens or a crook bows both long edges nearly alike; where they differ, one of them was not followed well.
-    bows = abs(edges[0].bow_px - edges[2].bow_px) + abs(edges[1].bow_px) + abs(edges[3].bow_px)
-    doubt = max(1.0, 2.0 * max(e.spread_px for e in edges), 1.5 * bows)
+    doubt = _doubt_corners(outline_mm, edges, stretch)
     if doubt > _DOUBT_REFUSED * max(size):
-        return NotFound(f"the board's corners cannot be placed better than {doubt:.0f} px; {NEXT_MOVE}")
-    # What the typed proportions leave open, one of the four corners may be off by alone.
-    doubt = max(doubt, abs(math.expm1(stretch)) * width_px(corners))
+        wrong = f"; by its outline the board is {_say_stretch(stretch)} for its length than typed" * (
+            abs(stretch) > _SHAPE_TOLD
+        )
+        return NotFound(f"the board's corners cannot be placed better than {doubt:.0f} px{wrong}; {NEXT_MOVE}")
     caveats: tuple[str, ...] = ("its corners were found by the program; look whether they sit on the board",)
     if abs(stretch) > _SHAPE_TOLD:
         caveats += (
@@ -195,8 +196,7 @@ def _refine_part(pixels: Pixels, outline_mm: Floats, quad: Quad, *, open_ends: t
             f"what looks like the board is {skew:.0f} degrees out of square, and by its width the photo shows "
             f"{shown:.0f} mm of it: see whether x is the part of the length that the photo shows, or {NEXT_MOVE}"
         )
-    bows = abs(edges[0].bow_px - edges[2].bow_px)
-    doubt = max(1.0, 2.0 * max(e.spread_px for e in edges), 1.5 * bows)
+    doubt = _doubt_corners(outline_mm, edges, 0.0)
     if doubt > _DOUBT_REFUSED * max(size):
         return NotFound(f"the board's corners cannot be placed better than {doubt:.0f} px; {NEXT_MOVE}")
     caveats = ("its edges were found by the program, and by its width how much of its length the photo shows",)
@@ -210,6 +210,21 @@ def _draw_edges(corners: Floats) -> tuple[Edge, ...]:
 def _draw_edge(start: Floats, end: Floats) -> Edge:
     """A straight line that nobody looked for."""
     return Edge(start, end, (0.0, 0.0, 0.0), 0.0, 0.0, 1.0)
+
+
+def _doubt_corners(outline_mm: Floats, edges: list[Edge], stretch: float) -> float:
+    """How far a corner may be off, px, by how its edges bow and by what the typed proportions leave open."""
+    corners = meet_all(edges)
+    upper, right, lower, left = (e.bow_px for e in edges)
+    # A crook bows both long edges the same way, which is inward on one and outward on the other; a lens bows them
+    # against each other, but little. What is left is an edge that was not followed well; ends are sawn straight.
+    crook, apart = 0.5 * abs(upper - lower), max(0.0, abs(upper + lower) - _LENS_BOW_PX)
+    wide = width_px(corners)
+    if crook > _CROOK_REFUSED * float(np.ptp(outline_mm[:, 0]) / np.ptp(outline_mm[:, 1])) * wide:
+        apart += crook
+    bows = 1.5 * (abs(right) + abs(left)) + 2.0 * apart
+    # What the typed proportions leave open, one of the four corners may be off by alone.
+    return max(1.0, 2.0 * max(e.spread_px for e in edges), bows, abs(math.expm1(stretch)) * wide)
 
 
 def _say_stretch(stretch: float) -> str:
