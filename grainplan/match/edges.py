@@ -7,8 +7,9 @@ neighbouring windows are chosen together, as one path.
 
 For a planner: `even_surface` once a surface, `cut_edge` once an edge (both in `match.bands`), `compare_edges` once for
 two edges along the whole board, then `EdgeRun.average` for hundreds of places at once; `measure_strangers` once a job
-and search; `blend_slip` for a slip match. Where the pith is known, `match.bands.follow_rings` cuts the second band, and
-`reach_after_rings` tells how little is left to search. One stretch with its doubt and caveats: `EdgeRun.score`.
+and search; `blend_slip` for a slip match. Where the pith is known, `match.bands.follow_rings` cuts the second band,
+`reach_after_rings` tells how little is left to search, and `take_better` keeps whichever found the lines. One stretch
+with its doubt and caveats: `EdgeRun.score`.
 """
 
 from __future__ import annotations

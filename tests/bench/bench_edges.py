@@ -40,7 +40,7 @@ def main(count: int) -> None:
     print(f"{count} drawn boards, {len(KINDS)} seams each, 800 mm long; rings under 30° in {flat.sum()}\n")
     print("the ring angle known, the search as wide as lines move:")
     print_table(scores[False], flat)
-    print("\nthe pith known to 6 mm at each end, the second band follows its rings:")
+    print("\nthe pith known to 6 mm at each end, lines looked for where it leads too:")
     print_table(scores[True], flat)
     time_seam(boards[0])
 
