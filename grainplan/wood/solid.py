@@ -33,7 +33,7 @@ from grainplan.wood.solid_code import (
 )
 from grainplan.wood.solid_fill import Filled, fill_inside, measure_height
 from grainplan.wood.solid_grid import LAYERS, Floats, Layer, NodeGrid, Reals, lay_grid, place_pixels
-from grainplan.wood.solid_grown import agree_crosswise, grow_together
+from grainplan.wood.solid_grown import Growth, grow_together, weigh_rings
 from grainplan.wood.solid_knot import KnotPlace, lay_cones
 from grainplan.wood.solid_paint import Paint, measure_rings, mix_paint, paint_level, paint_rings
 from grainplan.wood.solid_pith import PithLine, fit_pith_line, tell_plain
@@ -218,17 +218,25 @@ def place_all_rings(sides: Mapping[Layer, Picture], *, knots: Sequence[KnotPlace
         Those that show on face and back; of a short piece that one branch bends all through, those on any side.
     """
     grid = lay_grid(measure_size(sides))
-    grown = grow_together(sides, grid, knots)
-    pith = fit_pith_line(sides, grid) if grown is None else grown
+    if grown := grow_together(sides, grid, knots):
+        return _place_by_growth(sides, grid, grown, knots)
+    pith = fit_pith_line(sides, grid)
     if isinstance(pith, NotFound):
         return pith
-    if grown is not None:
-        # Beside a branch the rings flow into its own, or climb it by a hump: whichever the sides agree on better.
-        humped = replace(grown, cones=lay_cones(knots, grown, grid.size_mm[2]))
-        both = [_bring_into_step(sides, grid, pith) for pith in (grown, humped)]
-        return max(both, key=lambda placed: agree_crosswise(placed.sides, placed.nodes, grid))
     pith = replace(pith, cones=lay_cones(knots, pith, grid.size_mm[2]))
     return _better_pith(_bring_into_step(sides, grid, pith), knots)
+
+
+def _place_by_growth(
+    sides: Mapping[Layer, Picture], grid: NodeGrid, grown: Growth, knots: Sequence[KnotPlace]
+) -> PlacedRings:
+    """Beside a branch the rings flow into its own, or climb it by a hump: whichever the sides speak for."""
+    humped = replace(grown.pith, cones=lay_cones(knots, grown.pith, grid.size_mm[2]))
+    both = [_bring_into_step(sides, grid, pith) for pith in (grown.pith, humped)]
+    return max(
+        both,
+        key=lambda placed: weigh_rings(grown.lines, placed.pith, seen=placed.sides, nodes=placed.nodes, grid=grid),
+    )
 
 
 def place_without_ends(

@@ -56,7 +56,7 @@ begins, the tangent of its lean, its turn about the pith, the logarithm of its s
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Lines:
+class Lines:
     """Lines of rings on all sides: board places and unit vectors (n, 3), the axis square to their side, and weights."""
 
     places: Reals
@@ -76,12 +76,20 @@ class _Spot:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Evidence:
-    lines: _Lines
+    lines: Lines
     spots: tuple[_Spot, ...]
     length_mm: float
 
 
-def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequence[KnotPlace]) -> PithLine | None:
+@dataclass(frozen=True, slots=True, eq=False)
+class Growth:
+    """The pith of a short knotty piece with its branch, and the lines that tell it."""
+
+    pith: PithLine
+    lines: Lines
+
+
+def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequence[KnotPlace]) -> Growth | None:
     """Find pith and branch of a short knotty piece together, from the lines on all its sides.
 
     Parameters
@@ -95,8 +103,8 @@ def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequenc
 
     Returns
     -------
-    PithLine or None
-        With its branch. None where the piece is not that knotty or its knots are not of one branch, as two on one side
+    Growth or None
+        None where the piece is not that knotty or its knots are not of one branch, as two on one side
         are not: pith and branches are then found one after the other.
     """
     knots = [knot for knot in knots if knot.on in sides]
@@ -107,7 +115,7 @@ def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequenc
     if not ends:
         return None
     parts = [_read_side(picture, grid, layer, knots) for layer, picture in sides.items()]
-    lines = _Lines(
+    lines = Lines(
         np.concatenate([part.places for part in parts]),
         np.concatenate([part.along for part in parts]),
         np.concatenate([part.axis for part in parts]),
@@ -125,19 +133,26 @@ def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequenc
     fits = [_improve(evidence, _guess_branch(start, spots)) for start in starts]
     found = _build(min(fits, key=lambda fit: fit[1])[0], grid.size_mm[0])
     beside = max(float(np.hypot(*_measure_miss(found, spot)[:2])) for spot in spots)
-    return found if beside < ASTRAY else None
+    return Growth(found, lines) if beside < ASTRAY else None
 
 
-def agree_crosswise(sides: Mapping[Layer, SeenSide], nodes: Reals, grid: NodeGrid) -> float:
-    """How well each side agrees with the code of the others alone, mean over the sides; tells the better of two."""
-    rings = {layer: (side, place_rings(side, nodes, grid)) for layer, side in sides.items()}
+def weigh_rings(lines: Lines, pith: PithLine, *, seen: Mapping[Layer, SeenSide], nodes: Reals, grid: NodeGrid) -> float:
+    """Evidence for rings that were placed on the sides, to tell the better of two ways: a log-likelihood.
+
+    Lines speak for a pith that they run round; the sides, for rings that each of them shows in the code of the others
+    (a normal model gains half the logarithm of 1 - r² for each independent look).
+    """
+    misfit = _compare_lines(lines, pith)
+    rings = {layer: (side, place_rings(side, nodes, grid)) for layer, side in seen.items()}
     codes = learn_codes(rings, CODE_MM)
     found = []
     for layer, (side, ring) in rings.items():
         said = join_codes(codes, leave_out=layer).read(ring)
         power = float((said * said).sum()) * float((side.values * side.values).sum())
         found.append(float((said * side.values).sum()) / (power**0.5 + 1e-9))
-    return float(np.mean(found))
+    alike = max(float(np.mean(found)), 0.0)
+    looks = SAY * len(seen)
+    return -float(lines.weight @ np.log1p(0.5 * misfit * misfit)) - 0.5 * looks * float(np.log(1.0 - alike * alike))
 
 
 def _lay_cells(picture: Picture) -> tuple[Reals, Reals]:
@@ -170,7 +185,7 @@ def _share_near(sides: Mapping[Layer, Picture], knots: Sequence[KnotPlace]) -> f
     return float(np.mean(np.concatenate(near)))
 
 
-def _read_side(picture: Picture, grid: NodeGrid, layer: Layer, knots: Sequence[KnotPlace]) -> _Lines:
+def _read_side(picture: Picture, grid: NodeGrid, layer: Layer, knots: Sequence[KnotPlace]) -> Lines:
     """The lines of a side, without those inside knots."""
     density = picture.px_per_mm
     pixel = measure_tensor(even_out(picture.lightness(), density), density, gradient_mm=RING_MM, smooth_mm=0.01)
@@ -191,7 +206,7 @@ def _read_side(picture: Picture, grid: NodeGrid, layer: Layer, knots: Sequence[K
     column, row = grid.axes(layer)
     along[:, column], along[:, row] = np.cos(angle), np.sin(angle)
     axis = np.full(angle.size, LAYERS[layer][0])
-    return _Lines(places, along, axis, weight.ravel() * (SAY / weight.size))
+    return Lines(places, along, axis, weight.ravel() * (SAY / weight.size))
 
 
 def _find_spot(knot: KnotPlace, grid: NodeGrid) -> _Spot:
@@ -228,7 +243,17 @@ def _build(guess: Reals, length_mm: float) -> PithLine:
 
 def _compare(evidence: _Evidence, guess: Reals) -> tuple[Reals, Reals]:
     """Misfit of every line in units of its usual stray, and of the guess itself with what is ordinary."""
-    pith, lines = _build(guess, evidence.length_mm), evidence.lines
+    pith = _build(guess, evidence.length_mm)
+    own = [(guess[2] - guess[0]) / SWAY_MM, (guess[3] - guess[1]) / SWAY_MM]
+    own += [guess[5] / LEAN, (guess[8] - FLOW[0]) / FLOW[1]]
+    for spot in evidence.spots:
+        first, second, thicker = _measure_miss(pith, spot)
+        own += [first / BESIDE, second / BESIDE, thicker / THICKER]
+    return _compare_lines(evidence.lines, pith), np.array(own)
+
+
+def _compare_lines(lines: Lines, pith: PithLine) -> Reals:
+    """Misfit of every line in units of its usual stray."""
     slope = np.empty_like(lines.places)
     for axis, step in enumerate(0.05 * np.eye(3)):
         ahead, behind = (pith.distance(*(lines.places + way * step).T) for way in (1.0, -1.0))
@@ -236,12 +261,7 @@ def _compare(evidence: _Evidence, guess: Reals) -> tuple[Reals, Reals]:
     across = slope.copy()
     across[np.arange(lines.axis.size), lines.axis] = 0.0
     sine = (slope * lines.along).sum(axis=1) / np.hypot(np.linalg.norm(across, axis=1), 0.1)
-    own = [(guess[2] - guess[0]) / SWAY_MM, (guess[3] - guess[1]) / SWAY_MM]
-    own += [guess[5] / LEAN, (guess[8] - FLOW[0]) / FLOW[1]]
-    for spot in evidence.spots:
-        first, second, thicker = _measure_miss(pith, spot)
-        own += [first / BESIDE, second / BESIDE, thicker / THICKER]
-    return sine / STRAY, np.array(own)
+    return np.asarray(sine / STRAY, dtype=np.float64)
 
 
 def _measure_miss(pith: PithLine, spot: _Spot) -> tuple[float, float, float]:
