@@ -11,6 +11,7 @@ from grainplan.errors import NotFound
 from grainplan.geometry import Floats
 from grainplan.photos.arris import meet_all, mind_arris, width_px
 from grainplan.photos.borders import Border, find_border
+from grainplan.photos.corners import CORNER_DOUBT_PX
 from grainplan.photos.edges import Edge, fit_edge, list_steps_inside
 from grainplan.photos.ends import FibreEnd, find_fibre_end
 from grainplan.photos.open_ends import lay_open_end
@@ -29,6 +30,7 @@ _SHAPE_TOLD = 0.012
 _SHAPE_REFUSED = 0.025
 _SKEW_REFUSED_DEG = 3.0
 _DOUBT_REFUSED = 0.0015  # of the photo's long side: 6 px of a 12-megapixel photo
+_LEAST_REFUSED_PX = 2.0  # of a small photo
 _LENS_BOW_PX = 0.5  # of both long edges together, inward
 _CROOK_REFUSED = 0.006  # of the length: a board that bows more is no use, or no board
 _RIM = 0.004  # of the photo's long side
@@ -152,7 +154,7 @@ def _refine(pixels: Pixels, outline_mm: Floats, quad: Quad, *, deep_mm: float | 
             f"degrees out of square; measure length and width again, or {NEXT_MOVE}"
         )
     doubt = _doubt_corners(outline_mm, edges, stretch)
-    if doubt > _DOUBT_REFUSED * max(size):
+    if doubt > max(_LEAST_REFUSED_PX, _DOUBT_REFUSED * max(size)):
         wrong = f"; by its outline the board is {_say_stretch(stretch)} for its length than typed" * (
             abs(stretch) > _SHAPE_TOLD
         )
@@ -197,7 +199,7 @@ def _refine_part(pixels: Pixels, outline_mm: Floats, quad: Quad, *, open_ends: t
             f"{shown:.0f} mm of it: see whether x is the part of the length that the photo shows, or {NEXT_MOVE}"
         )
     doubt = _doubt_corners(outline_mm, edges, 0.0)
-    if doubt > _DOUBT_REFUSED * max(size):
+    if doubt > max(_LEAST_REFUSED_PX, _DOUBT_REFUSED * max(size)):
         return NotFound(f"the board's corners cannot be placed better than {doubt:.0f} px; {NEXT_MOVE}")
     caveats = ("its edges were found by the program, and by its width how much of its length the photo shows",)
     return Outline(corners, tuple(edges), doubt, caveats, math.exp(stretch))
@@ -224,7 +226,7 @@ def _doubt_corners(outline_mm: Floats, edges: list[Edge], stretch: float) -> flo
         apart += crook
     bows = 1.5 * (abs(right) + abs(left)) + 2.0 * apart
     # What the typed proportions leave open, one of the four corners may be off by alone.
-    return max(1.0, 2.0 * max(e.spread_px for e in edges), bows, abs(math.expm1(stretch)) * wide)
+    return max(CORNER_DOUBT_PX, 2.0 * max(e.spread_px for e in edges), bows, abs(math.expm1(stretch)) * wide)
 
 
 def _say_stretch(stretch: float) -> str:
