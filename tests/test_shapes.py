@@ -92,6 +92,21 @@ def test_nothing_is_missing_on_whole_boards(look: str) -> None:
     assert tell_missing(photo, frame, "face", length_mm=LENGTH) == ((), ())
 
 
+def test_edges_at_the_rim_of_the_photo_tell_nothing() -> None:
+    """A board that fills its photo: no lens, no wane."""
+    pixels, corners = shoot(Shape(bays=(Bay("upper", 300.0, 620.0, 24.0),)))
+    low, high = corners.min(axis=0).astype(int) + 2, corners.max(axis=0).astype(int) - 2
+    inside = np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]])
+    filled = np.array([[0, 0], [1, 0], [1, 1], [0, 1]]) * (high - low)
+    photo = Photo(inside, 1, (0, 0), inside.shape[1], inside.shape[0])
+    size = (inside.shape[1], inside.shape[0])
+    view = place_view(outline_side(BOARD, "face"), filled.astype(float), size_px=size, side="face", called="A")
+    frame = fit_frame(photo, view, "face")
+    assert frame.seen == (False,) * 4
+    assert tell_missing(photo, frame, "face", length_mm=LENGTH) == ((), ())
+    assert isinstance(weigh_bows(photo, view, frame, crook_mm=0.0), NotFound)
+
+
 @pytest.mark.parametrize("k1", [-0.03, 0.02])
 @pytest.mark.parametrize("crook", [0.0, 4.0])
 def test_lens_and_crook_are_told_apart(k1: float, crook: float) -> None:

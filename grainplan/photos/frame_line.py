@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from grainplan.boards import BroadSide, Flaw
 from grainplan.geometry import Box, Floats
 from grainplan.photos.corners import View
@@ -54,9 +56,16 @@ def fit_frame(photo: Photo, view: View, side: BroadSide) -> FrameLine:
         start, end = corners[i], corners[(i + 1) % 4]
         edge = fit_edge(photo.pixels, start, end, reach_px=_REACH_PX)
         followed = edge.support >= _LEAST_SUPPORT and abs(edge.curve[0]) <= 2 * _REACH_PX
+        followed = followed and not _is_at_rim(photo, start, end)
         seen.append(followed)
         edges.append(edge if followed else replace(edge, curve=(0.0, 0.0, 0.0)))
     return FrameLine(tuple(edges), corners, outline, tuple(seen))
+
+
+def _is_at_rim(photo: Photo, start: Floats, end: Floats) -> bool:
+    """Whether an edge runs along the rim of the photo: nothing is seen beside it then."""
+    ends, size = np.array([start, end]), np.array(photo.pixels.shape[1::-1], float)
+    return bool((ends < _REACH_PX).all(axis=0).any() or (ends > size - _REACH_PX).all(axis=0).any())
 
 
 def tell_missing(
