@@ -64,7 +64,7 @@ def test_as_cheap_as_another_solver():
 def test_never_worse_than_the_best_greedy_maker(seed):
     """30 bays and 40 boards; a short search, which must still be ahead of six makers."""
     pool = draw_large_pool(COARSE_SHOP, seed)
-    found = select(pool, Watch(), Effort(solver_time=2.0))
+    found = select(pool, Watch(), Effort(solver_time=1.0))
     assert found.bound <= found.cost <= choose_greedily(pool)
     assert not find_overlaps(pool, np.array(found.rows, np.int64))
 
