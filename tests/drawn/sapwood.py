@@ -52,7 +52,8 @@ class SapBoard:
         heart = draw_cut(replace(self.solid, heart_mm=NEVER_MM), plane).astype(np.float32)
         if self.strength:
             heart += self.strength * (draw_cut(self.solid, plane).astype(np.float32) - heart)
-        outer = 1 / (1 + np.exp(-(locate(self.solid, plane).rho_mm - self.sheen_mm) / 1.5))
+        beyond = np.clip((locate(self.solid, plane).rho_mm - self.sheen_mm) / 1.5, -40, 40)
+        outer = 1 / (1 + np.exp(-beyond))
         light = 1 + self.sheen * outer + self.fall * np.linspace(-0.5, 0.5, heart.shape[0])[:, None]
         heart = cv2.GaussianBlur(heart * light[..., None].astype(np.float32), (0, 0), 0.3 * px_per_mm)
         random = np.random.default_rng(self.seed + 9)
