@@ -3,8 +3,8 @@
 Year rings are darker than the wood between them too, but as yellow as it or redder; what is filled with air, dirt, bark
 or old resin is greyer as well: both must be so, by more than the wood's own lines are. Tuned on eight frames and two
 boards of sawn softwood (Kodytek, Bodzas, Bilik 2021, doi 10.5281/zenodo.4694695, CC BY 4.0), measured on the other
-eight frames and a third board. There are few labels, so the confidences are low. Fine checks under about 0.5 mm are
-not seen at 2 px/mm, nor is pale resin; and a short check looks like a pocket of pitch.
+eight frames and a third board. There are few labels, so the confidences are low. Fine checks are sought in a room of
+their own; pale resin is not seen, and a short check looks like a pocket of pitch.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@
 
 Drawn boards whose seeds nothing was tuned on: sapwood borders, stains, fine checks, and the same boards without them.
 With ``GRAINPLAN_PHOTO_DATA`` also real ones (Kodytek, Bodzas, Bilik 2021, doi 10.5281/zenodo.4694695, CC BY 4.0):
-board F and every second frame, which were kept apart.
+board F and every second frame, which were kept apart; of knots only board F was, their weights know all frames.
 """
 
 from __future__ import annotations
