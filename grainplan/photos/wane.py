@@ -24,6 +24,7 @@ _DARKER = 8.0  # L*: bark is darker than the wood beside it, sapwood is paler
 _CONTRAST = 14.0  # Lab, of a whole stretch against the wood beside it
 _GREYER = 8.0  # of which in a* and b*: dark bands of the wood stay under 7, drawn bark is over 10
 _LIKE_FLOOR = 0.35  # of the contrast: what differs less from what lies outside is that
+_OTHER_HUE = 8.0  # in a* and b*, of floor in shadow against the wood
 _DEEP_PX = 3.0
 _DEEP_MM = 4.0
 _LONG_MM = 25.0
@@ -130,8 +131,17 @@ def count_missing(inside: Floats, outside: Floats) -> Floats:
     unlike = off > np.maximum(_UNLIKE, _UNLIKE_SPREADS * spread)[:, None]
     floor = np.linalg.norm(inside - np.median(outside, axis=1)[:, None, :], axis=2)
     other = (inside[:, :, 0] < wood[:, None, 0] - _DARKER) | (floor < 0.6 * off)
+    # What lies behind may lie in the board's own shadow there: as dark as wood, and of the floor's colour.
+    hue, ground, own = (_leave_light(c) for c in (inside, np.median(outside, axis=1)[:, None], wood[:, None]))
+    from_own = np.linalg.norm(hue - own, axis=2)
+    other |= (np.linalg.norm(hue - ground, axis=2) < 0.5 * from_own) & (from_own > _OTHER_HUE)
     missing = np.asarray(cv2.medianBlur((unlike & other).astype(np.uint8), 5), bool)
     return np.where(missing.all(axis=1), 0.0, np.argmin(missing, axis=1)).astype(float)
+
+
+def _leave_light(lab: Floats) -> Floats:
+    """Colour without light: a* and b* at the lightness of 60 that they would have there."""
+    return np.asarray(60.0 * lab[..., 1:] / np.maximum(lab[..., :1], 10.0), float)
 
 
 def _is_no_wood(inside: Floats, outside: Floats, depths: Floats) -> bool:
