@@ -18,7 +18,7 @@ from tests.conftest import ROOT
 
 def run(*words: str, **more: object) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "grainplan", *words], capture_output=True, text=True, timeout=120, cwd=ROOT, **more
+        [sys.executable, "-m", "grainplan", *words], capture_output=True, text=True, timeout=400, cwd=ROOT, **more
     )
 
 
