@@ -19,6 +19,8 @@ _K1_USUAL = 0.02  # standard deviation among phone lenses
 _CROOK_MM = 2.0  # standard deviation of the crook of a board that was typed as straight
 _WANDER_MM = 0.15  # of the bow of a planed or well sawn edge, by its own unevenness
 _WANDER_SHARE = 0.5  # of what an edge strays from a smooth curve, that may look like a bow over its whole length
+_LEAST_STEP = 10.0  # Lab: a weaker edge bows with whatever line of the wood it was mistaken for
+_K1_LARGEST = 0.05  # no phone's main lens bends more
 _PLACES = 21
 
 
@@ -59,8 +61,8 @@ def weigh_bows(photo: Photo, view: View, frame: FrameLine, *, crook_mm: float) -
     -------
     Bows, or NotFound where an edge cannot be followed. Where the edges tell nothing, the doubt says so.
     """
-    if not (frame.seen[0] and frame.seen[2]):
-        return NotFound("its long edges cannot be followed")
+    if not all(frame.seen[i] and frame.edges[i].step >= _LEAST_STEP for i in (0, 2)):
+        return NotFound("its long edges cannot be followed well enough to tell how they bow")
     crook = max(_CROOK_MM, crook_mm)
     usual = _K1_USUAL if view.k1_doubt >= USUAL_K1 else view.k1_doubt / 2
     bows, noise = np.zeros(2), np.zeros(2)
@@ -72,6 +74,8 @@ def weigh_bows(photo: Photo, view: View, frame: FrameLine, *, crook_mm: float) -
     left = np.column_stack([slope, np.ones(2)]) / noise[:, None]
     square = left.T @ left + np.diag([1 / usual**2, 1 / crook**2])
     more, found_mm = np.linalg.solve(square, left.T @ (bows / noise))
+    if abs(view.k1 + float(more)) > _K1_LARGEST:
+        return NotFound("its long edges bow against each other more than a lens does")
     doubts = 2 * np.sqrt(np.diag(np.linalg.inv(square)))
     return Bows(Measured(view.k1 + float(more), float(doubts[0])), Measured(float(found_mm), float(doubts[1])))
 
