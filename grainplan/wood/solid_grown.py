@@ -22,6 +22,7 @@ from grainplan.wood.pith import RingLines, list_starts, trace_ring_lines
 from grainplan.wood.solid_code import SeenSide, join_codes, learn_codes, place_rings
 from grainplan.wood.solid_cone import Cone
 from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, place_pixels
+from grainplan.wood.solid_improve import Misfit, improve_guess
 from grainplan.wood.solid_knot import KnotPlace
 from grainplan.wood.solid_pith import PithLine
 
@@ -130,7 +131,10 @@ def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequenc
         return None
     evidence = _Evidence(lines, spots, grid.size_mm[0])
     starts = list_starts(together, (grid.size_mm[1], grid.size_mm[2]))
-    fits = [_improve(evidence, _guess_branch(start, spots)) for start in starts]
+    fits = [
+        improve_guess(lambda guess: _compare(evidence, guess), _guess_branch(start, spots), steps=SMALL)
+        for start in starts
+    ]
     found = _build(min(fits, key=lambda fit: fit[1])[0], grid.size_mm[0])
     beside = max(float(np.hypot(*_measure_miss(found, spot)[:2])) for spot in spots)
     return Growth(found, lines) if beside < ASTRAY else None
@@ -241,7 +245,7 @@ def _build(guess: Reals, length_mm: float) -> PithLine:
     return PithLine((float(guess[0]), float(guess[1])), (float(guess[2]), float(guess[3])), length_mm, (cone,))
 
 
-def _compare(evidence: _Evidence, guess: Reals) -> tuple[Reals, Reals]:
+def _compare(evidence: _Evidence, guess: Reals) -> Misfit:
     """Misfit of every line in units of its usual stray, and of the guess itself with what is ordinary."""
     pith = _build(guess, evidence.length_mm)
     own = [(guess[2] - guess[0]) / SWAY_MM, (guess[3] - guess[1]) / SWAY_MM]
@@ -249,7 +253,7 @@ def _compare(evidence: _Evidence, guess: Reals) -> tuple[Reals, Reals]:
     for spot in evidence.spots:
         first, second, thicker = _measure_miss(pith, spot)
         own += [first / BESIDE, second / BESIDE, thicker / THICKER]
-    return _compare_lines(evidence.lines, pith), np.array(own)
+    return Misfit(_compare_lines(evidence.lines, pith), evidence.lines.weight, np.array(own))
 
 
 def _compare_lines(lines: Lines, pith: PithLine) -> Reals:
@@ -275,35 +279,3 @@ def _measure_miss(pith: PithLine, spot: _Spot) -> tuple[float, float, float]:
     first, second = (float(miss[axis]) / spot.radius_mm for axis in range(3) if axis != spot.axis)
     thicker = np.log(float(cone.radius(np.array((middle - begin) @ way))) / spot.radius_mm)
     return first, second, float(thicker)
-
-
-def _improve(evidence: _Evidence, start: Reals) -> tuple[Reals, float]:
-    """Damped least squares, Cauchy weights for the lines, slopes by small steps; the guess and its cost."""
-    guess, damping, weight = start, 1e-2, evidence.lines.weight
-    misfit, own = _compare(evidence, guess)
-    cost = _price(misfit, own, weight)
-    for _ in range(40):
-        moved = [_compare(evidence, guess + step) for step in np.diag(SMALL)]
-        slope = np.stack([(trial[0] - misfit) / step for trial, step in zip(moved, SMALL, strict=True)], axis=1)
-        slope_own = np.stack([(trial[1] - own) / step for trial, step in zip(moved, SMALL, strict=True)], axis=1)
-        keep = weight / (1.0 + 0.5 * misfit * misfit)
-        information = (slope * keep[:, None]).T @ slope + slope_own.T @ slope_own
-        pull = (slope * keep[:, None]).T @ misfit + slope_own.T @ own
-        move = -np.linalg.solve(information + damping * np.diag(np.diag(information)) + 1e-9 * np.eye(SMALL.size), pull)
-        trial = _compare(evidence, guess + move)
-        trial_cost = _price(*trial, weight)
-        if trial_cost < cost:
-            gain = cost - trial_cost
-            guess, (misfit, own), cost = guess + move, trial, trial_cost
-            damping = max(damping / 5.0, 1e-5)
-            if gain < 1e-4 * cost:
-                break
-        else:
-            damping *= 8.0
-            if damping > 1e6:
-                break
-    return guess, cost
-
-
-def _price(misfit: Reals, own: Reals, weight: Reals) -> float:
-    return float(weight @ np.log1p(0.5 * misfit * misfit)) + 0.5 * float(own @ own)

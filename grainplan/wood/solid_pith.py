@@ -17,6 +17,7 @@ from grainplan.picture import Picture
 from grainplan.wood.pith import RingLines, list_starts, trace_ring_lines
 from grainplan.wood.solid_cone import Cone
 from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, place_pixels
+from grainplan.wood.solid_improve import Misfit, improve_guess
 from grainplan.wood.solid_relax import LineCells, read_cells
 
 END_BEND = 0.12
@@ -29,6 +30,8 @@ FARTHEST_MM = 1000.0
 """Straight rings leave the distance of the pith open; no tree is endless."""
 SAY = 150.0
 """How many independent places a side counts for, whatever its number of pixels."""
+SMALL = np.array([0.5, 0.5, 0.05, 0.05])
+"""Steps by which slopes are taken, mm: of the pith's mean y and z, and of its half lean."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +113,10 @@ def fit_pith_line(sides: Mapping[Layer, Picture], grid: NodeGrid) -> PithLine | 
     if together.weight.sum() < 5.0:
         return NotFound("the photos of the ends show no ring lines")
     starts = list_starts(together, (grid.size_mm[1], grid.size_mm[2]))
-    fits = [_improve(evidence, np.array([start[0], start[1], 0.0, 0.0])) for start in starts]
+    fits = [
+        improve_guess(lambda guess: _compare(evidence, guess), np.array([*start[:2], 0.0, 0.0]), steps=SMALL, rounds=30)
+        for start in starts
+    ]
     best = min(fits, key=lambda fit: fit[1])[0]
     best[:2] *= min(1.0, FARTHEST_MM / float(np.hypot(best[0], best[1])))
     return PithLine(
@@ -136,7 +142,7 @@ def _gather(sides: Mapping[Layer, Picture], grid: NodeGrid) -> _Evidence:
     return _Evidence(tuple(ends), tuple(broad), grid.size_mm[0])
 
 
-def _compare(evidence: _Evidence, guess: Reals) -> tuple[Reals, Reals]:
+def _compare(evidence: _Evidence, guess: Reals) -> Misfit:
     """Misfit of every line in units of its usual stray, and its weight; guess: mean y, z and half lean in y, z."""
     misfits, weights = [], []
     for sign, lines in evidence.ends:
@@ -158,38 +164,4 @@ def _compare(evidence: _Evidence, guess: Reals) -> tuple[Reals, Reals]:
         weights.append((weight * (SAY / max(weight.sum(), 1.0))).ravel())
     misfits.append(guess[2:] / LEAN_MM)
     weights.append(np.ones(2))
-    return np.concatenate(misfits), np.concatenate(weights)
-
-
-def _price(misfit: Reals, weight: Reals) -> float:
-    return float(weight @ np.log1p(0.5 * misfit * misfit))
-
-
-def _improve(evidence: _Evidence, start: Reals) -> tuple[Reals, float]:
-    """Damped least squares with Cauchy weights, derivatives by small steps."""
-    guess, damping = start, 1e-2
-    misfit, weight = _compare(evidence, guess)
-    cost = _price(misfit, weight)
-    for _ in range(30):
-        slope = np.empty((misfit.size, 4))
-        for index, step in enumerate((0.5, 0.5, 0.05, 0.05)):
-            moved = guess.copy()
-            moved[index] += step
-            slope[:, index] = (_compare(evidence, moved)[0] - misfit) / step
-        keep = weight / (1.0 + 0.5 * misfit * misfit)
-        information = (slope * keep[:, None]).T @ slope
-        pull = (slope * keep[:, None]).T @ misfit
-        move = -np.linalg.solve(information + damping * np.diag(np.diag(information)) + 1e-9 * np.eye(4), pull)
-        trial = _compare(evidence, guess + move)
-        trial_cost = _price(*trial)
-        if trial_cost < cost:
-            gain = cost - trial_cost
-            guess, (misfit, weight), cost = guess + move, trial, trial_cost
-            damping = max(damping / 5.0, 1e-5)
-            if gain < 1e-4 * cost:
-                break
-        else:
-            damping *= 8.0
-            if damping > 1e6:
-                break
-    return guess, cost
+    return Misfit(np.concatenate(misfits), np.concatenate(weights))
