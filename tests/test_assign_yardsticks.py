@@ -15,6 +15,8 @@ from grainplan.match.assign_exact import Effort, Watch, solve_exactly
 from grainplan.match.assign_search import select
 from grainplan.match.bound import LagrangianBound
 from grainplan.match.cliques import find_overlaps
+from grainplan.match.first import find_first
+from grainplan.match.parts import Known, better_by_parts
 from grainplan.match.scoring import score_choice
 from grainplan.match.whole import look_closely
 from tests.yardsticks.exhaustive import search_all
@@ -73,6 +75,19 @@ def test_same_pool_gives_the_same_set():
     pool = draw_large_pool(COARSE_SHOP, 1)
     first, second = (select(pool, Watch(), Effort(solver_time=1.0)) for _ in range(2))
     assert first == second
+
+
+def test_parts_side_by_side_better_a_set_and_add_up():
+    """What both parts of a pair gain is the gain of the whole, and the same whichever of them ends first."""
+    pool = draw_large_pool(COARSE_SHOP, 4)
+    first = find_first(pool)
+    bound = LagrangianBound(pool).raise_prices(score_choice(pool, first).total, rounds=30)
+    start = Known(first, score_choice(pool, first).total, bound.value)
+    found, again = (better_by_parts(pool, start, bound, Watch(), Effort(solver_time=0.8)) for _ in range(2))
+    assert found == again
+    assert bound.value <= found.cost < start.cost
+    assert score_choice(pool, found.rows).total == found.cost
+    assert not find_overlaps(pool, np.array(found.rows, np.int64))
 
 
 def test_stopping_keeps_the_best_so_far():
