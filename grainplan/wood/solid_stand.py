@@ -12,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from grainplan.errors import NotFound
 from grainplan.picture import Picture
@@ -169,7 +169,10 @@ def _average_lines(side: SeenSide, across_mm: Floats, grid: NodeGrid) -> _Strip:
 
 
 def _smooth(values: Reals, sigma_mm: float) -> Reals:
-    return np.asarray(gaussian_filter1d(values, sigma_mm / STEP_MM), dtype=np.float64)
+    sigma = sigma_mm / STEP_MM
+    wide = 2 * int(4.0 * sigma + 0.5) + 1
+    smooth = cv2.GaussianBlur(np.atleast_2d(values), (wide, 1), sigma, borderType=cv2.BORDER_REFLECT)
+    return np.asarray(smooth, dtype=np.float64).reshape(values.shape)
 
 
 def _judge(strips: list[_Strip], pith: Reals) -> float:
