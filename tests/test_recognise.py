@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import combinations
+
 import numpy as np
 import pytest
 
 from grainplan.boards import Leaf
 from grainplan.errors import NotFound
-from grainplan.match import recognise as room
+from grainplan.match.leaforder import Meeting, Met, Pile, weigh_orders
 from grainplan.match.recognise import KnownSurface, LeafPhotos, Recognition, recognise_all, recognise_leaf
 from grainplan.picture import Picture
 from tests.drawn.leaves import DrawnJob, saw_job
@@ -54,6 +57,49 @@ def test_a_neighbouring_leaf_is_told(job: DrawnJob) -> None:
     assert found.caveats == ("the photos said to be of leaf A3 look like leaf A2; look at its marks",)
 
 
+def test_leaves_that_have_all_changed_names_are_told_apart_together(job: DrawnJob) -> None:
+    """No name of a board is right, so nobody may lean on the others' names."""
+    says = {Leaf("A", 1): A2, A2: Leaf("A", 3), Leaf("A", 3): Leaf("A", 1)}
+    found = recognise_all([job.show(leaf, said=says.get(leaf)) for leaf in job.photos], job.depths_mm, job.known)
+    for leaf, recognised in zip(job.photos, found, strict=True):
+        assert isinstance(recognised, Recognition)
+        assert recognised.best == leaf
+        assert bool(recognised.caveats) == (leaf in says)
+
+
+def draw_meetings(depths_mm: Sequence[float], *, sides_mm: Sequence[float], fade: float) -> tuple[Meeting, ...]:
+    """One photo a leaf, against the board's sides and each other, fading evenly with distance; lines move 1 mm a mm."""
+
+    def meet(photo: int, against: float, apart_mm: float) -> Meeting:
+        return Meeting(photo, against, (Met(0.7 * (1 - fade * (1 - np.exp(-abs(apart_mm) / 15))), apart_mm),))
+
+    photos = range(len(depths_mm))
+    sides = [meet(photo, side, depths_mm[photo] - side) for photo in photos for side in sides_mm]
+    return (*sides, *(meet(i, j, depths_mm[i] - depths_mm[j]) for i, j in combinations(photos, 2)))
+
+
+@pytest.mark.parametrize("count", [4, 8])
+def test_a_pile_in_disorder_is_put_in_order(count: int) -> None:
+    """Few leaves by all orders, many by exchanges."""
+    leaves = 3.0 + 6.0 * np.arange(count)
+    truth = tuple(np.random.default_rng(5).permutation(count).tolist())
+    meetings = draw_meetings(leaves[list(truth)].tolist(), sides_mm=(0.0, leaves[-1] + 3.0), fade=0.5)
+    orders, likely = weigh_orders(Pile(np.arange(count), np.tile(leaves, (count, 1)), meetings), tuple(range(count)))
+    assert orders[0] == truth
+    assert likely[0] > 0.9
+    assert all(len(set(order)) == count for order in orders)
+
+
+def test_where_another_order_explains_the_photos_as_well_none_is_sure() -> None:
+    """Leaves known by each other alone may as well lie the other way up; then the names stand, and nobody is sure."""
+    leaves = np.array([3.0, 12.0, 21.0])
+    meetings = draw_meetings(leaves.tolist(), sides_mm=(), fade=0.5)
+    for said in ((0, 1, 2), (2, 1, 0)):
+        orders, likely = weigh_orders(Pile(np.arange(3), np.tile(leaves, (3, 1)), meetings), said)
+        assert orders[0] == said
+        assert likely[:2] == pytest.approx([0.5, 0.5], abs=0.05)
+
+
 @pytest.mark.parametrize(
     ("rows", "columns", "swap", "words"),
     [
@@ -87,13 +133,13 @@ def test_what_was_foretold_with_little_trust_tells_the_leaf_as_well() -> None:
     there by 0.5.
     """
     depths = np.array([3.0, 12.6, 22.0])
-    references = [
-        room._Reference("A", depth, [], trust) for depth, trust in zip(depths, (0.75, 0.4, 0.75), strict=True)
-    ]
     for own in range(3):
         fits = [0.6 if place == own else 0.5 for place in range(3)]
-        met = [[room._Met(fit, 0.0)] for fit in fits]
-        assert np.argmax(room._weigh_depths(depths, references, met)) == own
+        meetings = tuple(
+            Meeting(0, depth, (Met(fit, 0.0),), foretold=True) for depth, fit in zip(depths.tolist(), fits, strict=True)
+        )
+        orders, _ = weigh_orders(Pile(np.array([0]), depths[None], meetings), (1,))
+        assert orders[0] == (own,)
 
 
 def test_wood_of_no_board_and_nothing_to_compare(job: DrawnJob) -> None:

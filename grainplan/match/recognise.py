@@ -3,25 +3,26 @@
 A leaf is known by what lay near it in the board: the rough board's face and back, what was foreseen inside, leaves that
 were photographed before. Three things tell where in a board a surface lay: how well it agrees with each of those, which
 falls with their distance; how far its ring lines have moved against each of them, which grows with it, one way for
-those above and the other way for those below; and that both of its surfaces lie in one leaf.
+those above and the other way for those below; and that both of its surfaces lie in one leaf. Leaves that were
+photographed together are told from each other together (`match.leaforder`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from grainplan.boards import Leaf, Surface
 from grainplan.errors import NotFound
 from grainplan.match.bands import EdgeBand, EvenSurface, cut_edge, even_surface
 from grainplan.match.edges import EdgeSearch, compare_edges
+from grainplan.match.leaforder import Meeting, Met, Pile, weigh_orders
 from grainplan.picture import Picture
 
-Floats = NDArray[np.float64]
 Lie = Literal["as said", "end for end", "other surface", "other surface, end for end"]
 LIES: tuple[Lie, ...] = ("as said", "end for end", "other surface", "other surface, end for end")
 
@@ -31,23 +32,6 @@ BAND_STEP_MM = 50.0
 MOST_BANDS = 3
 REACH_MM = 20.0
 """Lines that moved further are not looked for: a wider search finds more by chance than it finds in truth."""
-PLACE_DOUBT_MM = 3.0
-"""How far a leaf's picture may lie off in its board's frame, one deviation: it was trimmed, and corners are typed."""
-STEP_DOUBT_MM = 3.0
-SLOPE = 1.0
-"""Usual sideways move of a ring line a millimetre of depth, 1 / tan of the ring angle."""
-STEP_SHARE = 0.5
-"""What steps count beside fits: the bands of one surface move together, so they are not independent witnesses."""
-FIT_DOUBT = 0.05
-FORETOLD_DOUBT = 0.08
-"""Photos fit what was foretold of them by 0.39 to 0.77 from board to board, but within a board not as the trust says: a
-height of its own tells the leaf better than one that follows the trust. Set on 16 drawn boards."""
-FADING_MM = (10.0, 20.0)
-FADED = 0.5
-"""Agreement fades with depth to about half: what runs along the whole board stays. Set on drawn boards."""
-FULL_FITS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8)
-STRANGE = 0.35
-"""A fit up to here says nothing about where the lines are."""
 WITNESSES = 3
 UNLIKE = 0.2
 """About what strangers reach on the mean of three bands."""
@@ -116,6 +100,17 @@ class _Reference:
     trust: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Placed:
+    """A leaf's photos in the board that they look like, turned as they lay there."""
+
+    said: Leaf
+    board: str
+    lie: Lie
+    fit: float
+    bands: Mapping[Surface, list[EdgeBand]]
+
+
 def recognise_leaf(
     photos: LeafPhotos, depths_mm: Mapping[tuple[Leaf, Surface], float], known: Sequence[KnownSurface]
 ) -> Recognition | NotFound:
@@ -134,33 +129,36 @@ def recognise_leaf(
     Recognition or NotFound
         NotFound where there is nothing to compare with.
     """
-    return _recognise(photos, depths_mm, [_refer_to(k) for k in known])
+    references = [_refer_to(k) for k in known]
+    found = _place(photos, references)
+    return found if isinstance(found, NotFound) else _tell_apart([found], depths_mm, references)[0]
 
 
 def _refer_to(known: KnownSurface) -> _Reference:
     return _Reference(known.board, known.depth_mm, _cut_bands(_make_even(known.picture)), known.trust)
 
 
-def _recognise(
-    photos: LeafPhotos, depths_mm: Mapping[tuple[Leaf, Surface], float], references: Sequence[_Reference]
-) -> Recognition | NotFound:
+def _place(photos: LeafPhotos, references: Sequence[_Reference]) -> _Placed | NotFound:
+    """The board and the turn of a leaf's photos."""
     if not photos.pictures or not references:
         return NotFound(f"leaf {photos.leaf.name}: nothing to compare its photos with")
     shown = {surface: _make_even(picture) for surface, picture in photos.pictures.items()}
     board, lie, fit = _find_board(shown, references, photos.leaf.board)
-    share = _weigh_leaves(shown, [r for r in references if r.board == board], depths_mm, lie)
-    if not share:
-        return NotFound(f"the photos of leaf {photos.leaf.name} look like board {board}, which gives no leaves")
-    best = max(share, key=lambda leaf: (share[leaf], leaf == photos.leaf))
-    return Recognition(photos.leaf, best, share, lie, fit, _say(photos.leaf, best, share, (lie, fit)))
+    other: dict[Surface, Surface] = {"near": "far", "far": "near"}
+    bands = {
+        other[surface] if lie.startswith("other surface") else surface: _cut_bands(turn_surface(even, lie))
+        for surface, even in shown.items()
+    }
+    return _Placed(photos.leaf, board, lie, fit, bands)
 
 
 def recognise_all(
     leaves: Sequence[LeafPhotos], depths_mm: Mapping[tuple[Leaf, Surface], float], known: Sequence[KnownSurface]
 ) -> tuple[Recognition | NotFound, ...]:
-    """Tell for every leaf that was photographed which one it is, each against the others as they are said to be.
+    """Tell for every leaf that was photographed which one it is, all leaves of a board together.
 
-    Mates are the best witnesses: they lay only a saw cut apart.
+    Mates are the best witnesses, for they lay only a saw cut apart; but their names may be wrong too. So no name is
+    believed, and no two get the same one.
 
     Parameters
     ----------
@@ -176,10 +174,29 @@ def recognise_all(
         for photos in leaves
         for surface, picture in photos.pictures.items()
     ]
-    return tuple(
-        _recognise(photos, depths_mm, sides + [r for leaf, r in photographed if leaf != photos.leaf])
-        for photos in leaves
-    )
+    placed = [_place(photos, sides + [r for leaf, r in photographed if leaf != photos.leaf]) for photos in leaves]
+    found: dict[Leaf, Recognition | NotFound] = {}
+    for pile in _pile_up([one for one in placed if isinstance(one, _Placed)], depths_mm):
+        found |= zip([one.said for one in pile], _tell_apart(pile, depths_mm, sides), strict=True)
+    return tuple(one if isinstance(one, NotFound) else found[one.said] for one in placed)
+
+
+def _pile_up(placed: Sequence[_Placed], depths_mm: Mapping[tuple[Leaf, Surface], float]) -> list[list[_Placed]]:
+    """The leaves that are told apart together: those of one board, never more than it has.
+
+    What looks like nothing of the job says nothing of its neighbours; it stays alone. Where a board would get too many,
+    those that are said to be of another board do.
+    """
+    piles: list[list[_Placed]] = []
+    for board in sorted({one.board for one in placed}):
+        most = len({leaf for leaf, _ in depths_mm if leaf.board == board})
+        mine = [one for one in placed if one.board == board]
+        pile = [one for one in mine if one.fit >= UNLIKE]
+        if len(pile) > most:
+            pile = [one for one in pile if one.said.board == board]
+        piles += [pile] if 0 < len(pile) <= most else [[one] for one in pile]
+        piles += [[one] for one in mine if one not in pile]
+    return piles
 
 
 def _make_even(picture: Picture) -> EvenSurface:
@@ -230,78 +247,64 @@ def _mean_fit(first: Sequence[EdgeBand], second: Sequence[EdgeBand]) -> float:
     return float(np.mean([_compare(a, b).fit for a, b in zip(first, second, strict=False)]))
 
 
-@dataclass(frozen=True, slots=True)
-class _Met:
-    fit: float
-    across_mm: float
-
-
-def _compare(first: EdgeBand, second: EdgeBand) -> _Met:
+def _compare(first: EdgeBand, second: EdgeBand) -> Met:
     run = compare_edges(first, second, EdgeSearch(REACH_MM))
     weight = run.texture + 1e-9
-    return _Met(float(np.average(run.fit, weights=weight)), float(np.average(run.across_mm, weights=weight)))
+    return Met(float(np.average(run.fit, weights=weight)), float(np.average(run.across_mm, weights=weight)))
 
 
-def _weigh_leaves(
-    shown: Mapping[Surface, EvenSurface],
-    references: Sequence[_Reference],
-    depths_mm: Mapping[tuple[Leaf, Surface], float],
-    lie: Lie,
-) -> dict[Leaf, float]:
-    """How likely each leaf of the board is, from both surfaces."""
-    board = references[0].board
+def _compare_all(first: Sequence[EdgeBand], second: Sequence[EdgeBand]) -> tuple[Met, ...]:
+    return tuple(_compare(a, b) for a, b in zip(first, second, strict=False))
+
+
+def _tell_apart(
+    pile: Sequence[_Placed], depths_mm: Mapping[tuple[Leaf, Surface], float], references: Sequence[_Reference]
+) -> list[Recognition | NotFound]:
+    """Which leaves of their board the photos of a pile show."""
+    board = pile[0].board
     leaves = sorted({leaf for leaf, _ in depths_mm if leaf.board == board})
-    swapped = lie.startswith("other surface")
-    total = np.zeros(len(leaves))
-    for surface, even in shown.items():
-        real: Surface = surface if not swapped else ("far" if surface == "near" else "near")
-        depths = np.array([depths_mm[leaf, real] for leaf in leaves])
-        bands = _cut_bands(turn_surface(even, lie))
-        met = [[_compare(a, b) for a, b in zip(bands, r.bands, strict=False)] for r in references]
-        total += _weigh_depths(depths, references, met)
     if not leaves:
-        return {}
-    likely = np.exp(total - total.max())
-    return dict(zip(leaves, (likely / likely.sum()).tolist(), strict=True))
-
-
-def _weigh_depths(depths: Floats, references: Sequence[_Reference], met: Sequence[Sequence[_Met]]) -> Floats:
-    """Log-likelihood of each depth for one surface, from its bands against all references.
-
-    Fits fade with distance, at a rate and from a height that nobody knows: photos from one height, and what was
-    foretold from another, for it has no fibres. Steps are normal about slope × distance, with an offset of the picture
-    that all share and a slope that nobody knows.
-    """
-    foretold = np.array([r.trust < 1.0 for r in references])
-    apart = depths[:, None] - np.array([r.depth_mm for r in references])[None, :]
-    fits = np.array([np.mean([m.fit for m in bands]) for bands in met])
-    parts = ((~foretold, FIT_DOUBT), (foretold, FORETOLD_DOUBT))
-    ways = [sum(_weigh_fits(apart[:, mine], fits[mine], (f, d)) for mine, d in parts) for f in FADING_MM]
-    found = np.logaddexp.reduce(np.array(ways), axis=0)
-    for place in range(min(len(bands) for bands in met)):
-        seen = np.array([bands[place].fit > STRANGE for bands in met])
-        steps = np.array([bands[place].across_mm for bands in met])
-        found = found + STEP_SHARE * _weigh_steps(apart[:, seen], steps[seen])
-    return np.asarray(found, np.float64)
-
-
-def _weigh_fits(apart: Floats, fits: Floats, how: tuple[float, float]) -> Floats:
-    """Log-likelihood of fits that fade from an unknown height; `how` fast (mm), and how far each may be off."""
-    fading, doubt = how
-    height = np.array(FULL_FITS)[:, None, None]
-    expected = height * (FADED + (1 - FADED) * np.exp(-np.abs(apart)[None] / fading))
-    return np.asarray(np.logaddexp.reduce(-0.5 * (((fits - expected) / doubt) ** 2).sum(axis=2), axis=0), np.float64)
-
-
-def _weigh_steps(apart: Floats, steps: Floats) -> Floats:
-    found = np.zeros(len(apart))
-    if len(steps) < 2:
-        return found
-    for i, d in enumerate(apart):
-        spread = np.eye(len(d)) * STEP_DOUBT_MM**2 + PLACE_DOUBT_MM**2 + SLOPE**2 * np.outer(d, d)
-        _, size = np.linalg.slogdet(spread)
-        found[i] = -0.5 * (steps @ np.linalg.solve(spread, steps) + size)
+        why = f"look like board {board}, which gives no leaves"
+        return [NotFound(f"the photos of leaf {one.said.name} {why}") for one in pile]
+    orders, likely = weigh_orders(_compare_pile(pile, leaves, depths_mm, references), _name_order(pile, leaves))
+    found: list[Recognition | NotFound] = []
+    for place, one in enumerate(pile):
+        held = np.bincount([order[place] for order in orders], weights=likely, minlength=len(leaves))
+        share = dict(zip(leaves, held.tolist(), strict=True))
+        best = leaves[orders[0][place]]
+        caveats = _say(one.said, best, share, (one.lie, one.fit))
+        found.append(Recognition(one.said, best, share, one.lie, one.fit, caveats))
     return found
+
+
+def _name_order(pile: Sequence[_Placed], leaves: Sequence[Leaf]) -> tuple[int, ...]:
+    """The places that the names say; leaves said to be of another board get what is free."""
+    named = {one.said for one in pile}
+    free = (place for place, leaf in enumerate(leaves) if leaf not in named)
+    return tuple(leaves.index(one.said) if one.said in leaves else next(free) for one in pile)
+
+
+def _compare_pile(
+    pile: Sequence[_Placed],
+    leaves: Sequence[Leaf],
+    depths_mm: Mapping[tuple[Leaf, Surface], float],
+    references: Sequence[_Reference],
+) -> Pile:
+    """All photos of a pile against what is known of their board, and against each other's."""
+    photos = [(place, surface, bands) for place, one in enumerate(pile) for surface, bands in one.bands.items()]
+    known = [r for r in references if r.board == pile[0].board]
+    meetings = [
+        Meeting(number, float(r.depth_mm), _compare_all(bands, r.bands), r.trust < 1.0)
+        for number, (_, _, bands) in enumerate(photos)
+        for r in known
+    ]
+    meetings += [
+        Meeting(i, j, _compare_all(photos[i][2], photos[j][2]))
+        for i, j in combinations(range(len(photos)), 2)
+        if photos[i][0] != photos[j][0]
+    ]
+    depths = [[depths_mm[leaf, surface] for leaf in leaves] for _, surface, _ in photos]
+    return Pile(np.array([place for place, _, _ in photos]), np.array(depths, np.float64), tuple(meetings))
 
 
 def _say(said: Leaf, best: Leaf, share: Mapping[Leaf, float], how: tuple[Lie, float]) -> tuple[str, ...]:
