@@ -595,6 +595,7 @@ def test_a_rebated_edge_is_set_with_its_tongue(monkeypatch, folder) -> None:
     app = go_to(start(monkeypatch, folder), "Piece")
     next(s for s in app.selectbox if s.label == "What enters the groove is").select_index(1)
     next(b for b in app.button if b.label == "Make it so").click().run()
+    assert [f.label for f in app.text_input if "ongue" in f.label] == ["Thickness of the tongue"]
     assert "the thickness that enters the groove" in words_on(app)
     assert steps.open_job(folder).panel.edge == "flat"
     field(app, "Thickness of the tongue").set_value("1/8 in")

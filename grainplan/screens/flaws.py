@@ -8,30 +8,21 @@ from typing import get_args
 import streamlit as st
 
 from grainplan import changes, looks, says
-from grainplan.boards import BroadSide, Flaw, FlawKind, MeasuredBoard, RoughBoard
+from grainplan.boards import BROAD_SIDES, BroadSide, Flaw, FlawKind, MeasuredBoard, RoughBoard
 from grainplan.geometry import Box
 from grainplan.screens.desk import Desk, Place
-from grainplan.screens.fields import choice_field, switch_field, tell_fault, tell_quiet, text_field
+from grainplan.screens.fields import choice_field, pick_one, switch_field, tell_fault, tell_quiet, text_field
 from grainplan.screens.marks import Mark, Marked, MarkedSide, show_marks, take_mark
 from grainplan.wood.kinds import tell_use
 
+SIDE_WORDS: dict[BroadSide, str] = {"face": "Face", "back": "Back, seen through the board"}
 SHOWS = {"through": "every leaf", "face": "the face only", "back": "the back only"}
 KINDS: tuple[FlawKind, ...] = get_args(FlawKind)
 
 
 def show_flaws(desk: Desk, board: RoughBoard, row: int) -> None:
     """Which side, its picture with the boxes, and what is said of the one that was picked."""
-    side: BroadSide = (
-        st.segmented_control(
-            "Side",
-            ["face", "back"],
-            default="face",
-            key=f"flaw_side:{board.name}",
-            format_func={"face": "Face", "back": "Back, seen through the board"}.__getitem__,
-            label_visibility="collapsed",
-        )
-        or "face"
-    )
+    side = pick_one("Side", BROAD_SIDES, key=f"flaw_side:{board.name}", says=SIDE_WORDS.__getitem__)
     key, place = f"marks:{board.name}:{side}", ("board", row, "flaw")
     held = f"picked:{board.name}"
     done = take_mark(key)

@@ -27,16 +27,7 @@ FRAME: tuple[tuple[str, Place, str], ...] = (
     ("Top rail", ("frame", "top_rail"), ""),
     ("Bottom rail", ("frame", "bottom_rail"), ""),
     ("Groove, depth", ("panel", "groove"), ""),
-    (
-        "Groove, width",
-        ("panel", "groove_width"),
-        "Told on the sheets where the panel's edge would not go in, or rattle.",
-    ),
-    (
-        "Tongue, thickness",
-        ("panel", "tongue"),
-        "Of a rebated or raised edge; it is made as wide as the groove is deep.",
-    ),
+    ("Groove, width", ("panel", "groove_width"), "It is told where the panel's edge does not go in, or would rattle."),
     ("Room along the grain, each end", ("panel", "end_gap"), ""),
     ("Room across the grain", ("panel", "float"), 'A length, or "auto": worked out from the rooms it will live in.'),
 )
