@@ -105,6 +105,20 @@ def test_a_damaged_file_counts_as_empty(compared: list[object], tmp_path: Path, 
     assert shelf.Shelf(path).take("compared", 0, SEARCH, make=lambda: "made") == "made"
 
 
+def test_what_cannot_be_understood_is_compared_anew_and_kept_so(
+    compared: list[object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "1.bin"
+    put(path, compared[:1])
+    again = shelf.Shelf(path)
+    with monkeypatch.context() as patch:
+        patch.setattr(shelf, "_KINDS", {})
+        assert again.take("compared", 0, SEARCH, make=lambda: "made") == "made"
+    assert again.take("compared", 0, SEARCH, make=refuse) == "made"
+    again.save()
+    assert shelf.Shelf(path).take("compared", 0, SEARCH, make=refuse) == "made"
+
+
 def test_the_file_stays_within_bounds(compared: list[object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What was not asked for the longest goes first."""
     path, one = tmp_path / "1.bin", compared[:1]

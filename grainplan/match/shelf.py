@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, fields, is_dataclass
 from pathlib import Path
 from typing import Any, TypeVar, cast
@@ -71,12 +72,11 @@ class Shelf:
         name = hashlib.blake2b(repr((_FORM, what)).encode(), digest_size=12).hexdigest()
         row = self._used.get(name) or self._rows.get(name)
         if row is not None:
-            try:
+            with suppress(KeyError, TypeError, ValueError):  # it may be another program's, by the same mark
                 found = _unpack(row.told, np.frombuffer(row.values, "<f8"))
-            except (KeyError, TypeError, ValueError):
-                found = make()  # another program's, by the same mark
-            self._used[name] = row
-            return cast(_Kept, found)
+                self._used[name] = row
+                return cast(_Kept, found)
+            self._rows.pop(name, None)
         made = make()
         values: list[np.ndarray[Any, Any]] = []
         told = _pack(made, values)
