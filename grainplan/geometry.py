@@ -99,3 +99,9 @@ def signed_area(corners: ArrayLike) -> float:
     """Area of a polygon, positive where its corners turn clockwise on a picture (y downward)."""
     x, y = np.asarray(corners, float).T
     return 0.5 * float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+
+
+def list_runs(chosen: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and one past the last index of every run of True."""
+    turns = np.flatnonzero(np.diff(np.concatenate([[0], chosen.astype(np.int8), [0]])))
+    return [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]

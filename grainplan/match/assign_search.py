@@ -64,7 +64,7 @@ def select(pool: Pool, watch: Watch, effort: Effort) -> Selection:
         known = known.better(Selection(guided, score_choice(pool, guided).total, 0, proven=False))
     watch.tell("bound", known.cost, known.bound)
     if not watch.stopped:
-        known = _search((pool, lagrange), known, bound, watch, effort)
+        known = _search(lagrange, known, bound, watch, effort)
     proven = known.bound >= known.cost
     return Selection(push_to_foot(pool, known.rows), known.cost, min(known.bound, known.cost), proven)
 
@@ -83,8 +83,8 @@ def _guess_by_prices(pool: Pool, bound: Bound, *, small: bool) -> Iterator[tuple
         yield better_quickly(pool, fill_in_order(pool, order, share=share, start=start), rounds=rounds)
 
 
-def _search(side: tuple[Pool, LagrangianBound], known: Known, bound: Bound, watch: Watch, effort: Effort) -> Known:
-    pool, lagrange = side
+def _search(lagrange: LagrangianBound, known: Known, bound: Bound, watch: Watch, effort: Effort) -> Known:
+    pool = lagrange.pool
     keep = _cut(known, bound)
     inner = _lift(watch, known.bound)
     if len(keep) > CORE:
@@ -93,7 +93,7 @@ def _search(side: tuple[Pool, LagrangianBound], known: Known, bound: Bound, watc
         watch.tell("bound", known.cost, known.bound)
         keep, inner = _cut(known, bound), _lift(watch, known.bound)
     if len(keep) > MOST_AT_ONCE and pool.demand.sum() > LARGE_BAYS:
-        return _search_large((pool, lagrange), known, bound, watch, effort)
+        return _search_large(lagrange, known, bound, watch, effort)
     if len(keep) > CORE:
         core = _pick_core(pool, known, bound)
         share = replace(effort, solver_time=effort.solver_time * CORE_SHARE, gap=CORE_GAP)
@@ -113,11 +113,9 @@ def _search(side: tuple[Pool, LagrangianBound], known: Known, bound: Bound, watc
     return replace(known, bound=max(known.bound, min(known.cost, found.bound)))
 
 
-def _search_large(
-    side: tuple[Pool, LagrangianBound], known: Known, bound: Bound, watch: Watch, effort: Effort
-) -> Known:
+def _search_large(lagrange: LagrangianBound, known: Known, bound: Bound, watch: Watch, effort: Effort) -> Known:
     """Part by part, and now and then a better bound, which also tells better what looks promising."""
-    pool, lagrange = side
+    pool = lagrange.pool
     for share, rounds in LARGE_STAGES:
         some = replace(effort, solver_time=effort.solver_time * share)
         known = better_by_parts(pool, known, bound, watch, some)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from grainplan.match.model import IntArray, Pool
+from grainplan.match.model import IntArray, Pool, rows_by
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,15 +40,10 @@ def find_rows(pool: Pool, rows: IntArray) -> Iterator[Row]:
         By board, leaf, place across and place along; every pair that overlaps stands together in at least one of them.
     """
     c = pool.candidates.take(rows)
-    order = np.argsort(c.board, kind="stable")
-    starts = np.searchsorted(c.board[order], np.arange(len(pool.leaves) + 1))
-    end_order = np.argsort(pool.left_over.board, kind="stable")
-    end_starts = np.searchsorted(pool.left_over.board[end_order], np.arange(len(pool.leaves) + 1))
-    for board in range(len(pool.leaves)):
-        mine = order[starts[board] : starts[board + 1]]
+    by_board, ends_by_board = (rows_by(of.board, len(pool.leaves)) for of in (c, pool.left_over))
+    for board, (mine, ends) in enumerate(zip(by_board, ends_by_board, strict=True)):
         if len(mine) == 0:
             continue
-        ends = end_order[end_starts[board] : end_starts[board + 1]]
         for leaf in range(int(pool.leaves[board])):
             here = mine[(c.leaf[mine] <= leaf) & (leaf < c.leaf[mine] + c.run[mine])]
             here_ends = ends[pool.left_over.leaf[ends] == leaf]

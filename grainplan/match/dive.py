@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from grainplan.match.bound import LagrangianBound, Look, Pace
 from grainplan.match.demand import Standing
 from grainplan.match.first import clash_with
-from grainplan.match.model import IntArray, Pool
+from grainplan.match.model import IntArray, Pool, rows_by
 
 Floats = NDArray[np.float64]
 SHARE = 0.06
@@ -51,13 +51,6 @@ def dive(bound: LagrangianBound, prices: Floats) -> tuple[int, ...]:
         chosen += settled
         pace = AGAIN
     return tuple(sorted(chosen))
-
-
-def rows_by(column: IntArray, count: int) -> list[IntArray]:
-    """The rows of each value of a column, 0 to count − 1."""
-    order = np.argsort(column, kind="stable")
-    starts = np.searchsorted(column[order], np.arange(count + 1))
-    return [order[starts[i] : starts[i + 1]] for i in range(count)]
 
 
 def _move(bound: LagrangianBound, prices: Floats, pace: Pace, standing: Standing, often: Floats) -> tuple[Floats, Look]:

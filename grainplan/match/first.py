@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from grainplan.match.model import IntArray, Pool
+from grainplan.match.model import IntArray, Pool, rows_by
 from grainplan.match.scoring import score_choice
 
 Floats = NDArray[np.float64]
@@ -90,8 +90,8 @@ def fill_in_order(pool: Pool, order: IntArray, *, share: float, start: tuple[int
     c = pool.candidates
     free = c.covers > 0
     extra = share * pool.open_cost.astype(float)
-    by_kind = _rows_by(c.kind, len(pool.demand))
-    by_board = _rows_by(c.board, len(pool.leaves))
+    by_kind = rows_by(c.kind, len(pool.demand))
+    by_board = rows_by(c.board, len(pool.leaves))
     groups = [(group.types, group.penalty.astype(float)) for group in pool.alike]
     lead: list[int | None] = [None] * len(groups)
     chosen = list(start)
@@ -143,9 +143,3 @@ def clash_with(pool: Pool, rows: IntArray, row: int) -> NDArray[np.bool_]:
 
 def _take(pool: Pool, free: NDArray[np.bool_], board_rows: IntArray, row: int) -> None:
     free[board_rows[clash_with(pool, board_rows, row)]] = False
-
-
-def _rows_by(column: IntArray, count: int) -> list[IntArray]:
-    order = np.argsort(column, kind="stable")
-    starts = np.searchsorted(column[order], np.arange(count + 1))
-    return [order[starts[i] : starts[i + 1]] for i in range(count)]

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grainplan.match.demand import place_prices
-from grainplan.match.model import IntArray, Pool
+from grainplan.match.model import IntArray, Pool, rows_by
 
 Floats = NDArray[np.float64]
 CELL = 10_000
@@ -45,7 +45,7 @@ class Earned:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Lines:
-    """Where the lines are. `times`: how often a line is taken; `first`: the first line of each board and set."""
+    """Where the lines are. `kind`: lanes or stabs; `times`: how often a line is taken."""
 
     board: IntArray
     leaf: IntArray
@@ -90,8 +90,7 @@ class BoardSide:
         self._spines = [_find_spines(pool, board) for board in range(len(pool.leaves))]
         self._lanes = _count_lanes(pool)
         self._copies = _count_copies(pool, self._lanes)
-        order = np.argsort(c.board, kind="stable")
-        self._rows_of = np.split(order, np.searchsorted(c.board[order], np.arange(1, len(pool.leaves))))
+        self._rows_of = rows_by(c.board, len(pool.leaves))
         self._lines = self._list_lines()
         self._per_tick = self._value_ends()
         self._arcs = self._list_arcs()

@@ -198,3 +198,10 @@ class Selection:
     bound: int
     proven: bool
     spent: float = 0.0
+
+
+def rows_by(column: IntArray, count: int) -> list[IntArray]:
+    """The rows of each value of a column, 0 to count − 1, in order."""
+    order = np.argsort(column, kind="stable")
+    starts = np.searchsorted(column[order], np.arange(count + 1))
+    return [order[starts[i] : starts[i + 1]] for i in range(count)]

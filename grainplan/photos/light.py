@@ -6,9 +6,8 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from grainplan.geometry import Floats
+from grainplan.geometry import Floats, list_runs
 from grainplan.picture import Pixels
 
 _ROWS = 32
@@ -160,7 +159,7 @@ def _find_shadow(small: Floats) -> _Shadow | None:
     dark = typical.mean(axis=1)
     alike = (-rows.mean(axis=2) > _ALIKE * np.abs(dark)).mean(axis=0) > _ALIKE_SHARE
     stretches = [
-        (a, b) for a, b in _list_runs((dark < -_SHADOW_DEPTH) & alike) if (b - a) * _SHADOW_STEP_MM >= _SHADOW_LEAST_MM
+        (a, b) for a, b in list_runs((dark < -_SHADOW_DEPTH) & alike) if (b - a) * _SHADOW_STEP_MM >= _SHADOW_LEAST_MM
     ]
     if not stretches:
         return None
@@ -184,12 +183,6 @@ def _lift(pixels: Pixels, shadow: _Shadow, count: int) -> tuple[Pixels, tuple[st
         "are less sure: photograph the board in even light",
     )
     return scale_colours(pixels, row.astype(np.float32)[None]), told
-
-
-def _list_runs(chosen: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and one past the last index of every run of True."""
-    turns = np.flatnonzero(np.diff(np.concatenate([[0], chosen.astype(np.int8), [0]])))
-    return [(int(a), int(b)) for a, b in zip(turns[::2], turns[1::2], strict=True)]
 
 
 def agree_colours(face: Pixels, back: Pixels, *, face_share: float = 0.5) -> tuple[Pixels, Pixels, float]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from grainplan.geometry import Floats, apply_homography, solve_homography
+from grainplan.geometry import Floats, apply_homography, list_runs, solve_homography
 from grainplan.photos.edges import Edge, look_along
 from grainplan.picture import Pixels
 
@@ -112,10 +112,9 @@ def list_lacks(pixels: Pixels, edge: Edge, reach_px: float, least_px: float) -> 
     depths = count_missing(inside, outside)
     lacks = (depths >= least_px).astype(np.uint8)
     closed = cv2.morphologyEx(lacks[None], cv2.MORPH_CLOSE, np.ones((1, 7), np.uint8))[0]
-    borders = np.flatnonzero(np.diff(np.concatenate([[0], closed, [0]])))
     return [
-        (float(a) / _BLOCKS, float(b) / _BLOCKS, float(np.quantile(depths[a:b], 0.95)))
-        for a, b in zip(borders[::2], borders[1::2], strict=True)
+        (a / _BLOCKS, b / _BLOCKS, float(np.quantile(depths[a:b], 0.95)))
+        for a, b in list_runs(closed > 0)
         if _is_no_wood(inside[a:b], outside[a:b], depths[a:b])
     ]
 

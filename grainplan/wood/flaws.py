@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 
 from grainplan.boards import Flaw
-from grainplan.geometry import Box, Floats
+from grainplan.geometry import Box, Floats, list_runs
 from grainplan.picture import Picture
 from grainplan.wood.checks import find_checks
 from grainplan.wood.stain import find_stains
@@ -159,9 +159,7 @@ def _find_wane(lab: Floats, on: Literal["face", "back"]) -> list[Flaw]:
     for lower in (False, True):
         dark = cv2.blur(np.ascontiguousarray(light[::-1] if lower else light), (9, 3)) < limit
         depth = np.where(dark.all(axis=0), 0, np.argmin(dark, axis=0)) / _PX_PER_MM
-        missing = (depth >= 1.0).astype(np.uint8)
-        runs = np.flatnonzero(np.diff(np.concatenate([[0], missing, [0]])))
-        for start, end in zip(runs[::2], runs[1::2], strict=True):
+        for start, end in list_runs(depth >= 1.0):
             deepest = float(np.quantile(depth[start:end], 0.95))
             if (end - start) / _PX_PER_MM < _WANE_LEAST_MM[0] or deepest < _WANE_LEAST_MM[1]:
                 continue

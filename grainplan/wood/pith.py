@@ -5,6 +5,7 @@ Ring lines are circles about the pith to first order, so the normals of the line
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -75,6 +76,15 @@ def trace_ring_lines(end: Picture, *, step_mm: float = 1.0) -> RingLines:
     places = np.stack([(columns.ravel() + 0.5) / density, (rows.ravel() + 0.5) / density], axis=1)
     weight = (field.sure[rows, columns] ** 2 * strength[rows, columns]).ravel().astype(np.float64)
     return RingLines(places, np.stack([np.cos(angle), np.sin(angle)], axis=1), weight)
+
+
+def join_ring_lines(ends: Sequence[RingLines]) -> RingLines:
+    """The ring lines of both ends, laid upon each other."""
+    return RingLines(
+        np.concatenate([end.places for end in ends]),
+        np.concatenate([end.along for end in ends]),
+        np.concatenate([end.weight for end in ends]),
+    )
 
 
 def find_pith(end: Picture) -> PithPlace | NotFound:

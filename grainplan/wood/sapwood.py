@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grainplan.boards import BROAD_SIDES, END_SIDES, BroadSide, Flaw, Side
-from grainplan.geometry import Box
+from grainplan.geometry import Box, list_runs
 from grainplan.picture import Picture
 
 Reals = NDArray[np.float64]
@@ -264,11 +264,7 @@ def _smooth(values: Reals) -> Reals:
 
 
 def _find_longest(chosen: NDArray[np.bool_]) -> tuple[int, int]:
-    turns = np.flatnonzero(np.diff(np.concatenate([[0], chosen.astype(np.int8), [0]])))
-    if not turns.size:
-        return 0, 0
-    longest = int((turns[1::2] - turns[::2]).argmax())
-    return int(turns[2 * longest]), int(turns[2 * longest + 1])
+    return max(list_runs(chosen), key=lambda run: run[1] - run[0], default=(0, 0))
 
 
 def _ask_ends(trail: _Trail, ends: Mapping[Side, Reals]) -> float:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from grainplan.geometry import Box
 from grainplan.picture import Picture
 from grainplan.wood.orient import Tensor, even_out, measure_tensor, read_direction
-from grainplan.wood.pith import RingLines, list_starts, trace_ring_lines
+from grainplan.wood.pith import join_ring_lines, list_starts, trace_ring_lines
 from grainplan.wood.solid_code import SeenSide, join_codes, learn_codes, place_rings
 from grainplan.wood.solid_cone import Cone
 from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, place_pixels
@@ -122,11 +122,7 @@ def grow_together(sides: Mapping[Layer, Picture], grid: NodeGrid, knots: Sequenc
         np.concatenate([part.axis for part in parts]),
         np.concatenate([part.weight for part in parts]),
     )
-    together = RingLines(
-        np.concatenate([end.places for end in ends]),
-        np.concatenate([end.along for end in ends]),
-        np.concatenate([end.weight for end in ends]),
-    )
+    together = join_ring_lines(ends)
     if together.weight.sum() < LEAST_SAY:
         return None
     evidence = _Evidence(lines, spots, grid.size_mm[0])

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from grainplan.errors import NotFound
 from grainplan.picture import Picture
-from grainplan.wood.pith import RingLines, list_starts, trace_ring_lines
+from grainplan.wood.pith import RingLines, join_ring_lines, list_starts, trace_ring_lines
 from grainplan.wood.solid_cone import Cone
 from grainplan.wood.solid_grid import LAYERS, Layer, NodeGrid, Reals, place_pixels
 from grainplan.wood.solid_improve import Misfit, improve_guess
@@ -104,12 +104,7 @@ def fit_pith_line(sides: Mapping[Layer, Picture], grid: NodeGrid) -> PithLine | 
     evidence = _gather(sides, grid)
     if not evidence.ends:
         return NotFound("there is no photo of an end, and the broad sides alone do not tell how deep the pith lies")
-    lines = [lines for _, lines in evidence.ends]
-    together = RingLines(
-        np.concatenate([line.places for line in lines]),
-        np.concatenate([line.along for line in lines]),
-        np.concatenate([line.weight for line in lines]),
-    )
+    together = join_ring_lines([lines for _, lines in evidence.ends])
     if together.weight.sum() < 5.0:
         return NotFound("the photos of the ends show no ring lines")
     starts = list_starts(together, (grid.size_mm[1], grid.size_mm[2]))

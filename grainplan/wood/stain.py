@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grainplan.boards import Flaw
-from grainplan.geometry import Box
+from grainplan.geometry import Box, list_runs
 from grainplan.picture import Pixels
 
 Field = NDArray[np.float32]
@@ -82,14 +82,13 @@ def _find_around(values: Field, reach: tuple[float, float]) -> Field:
 def _list_stripes(darker: Field, knots: Sequence[Flaw]) -> list[tuple[float, float]]:
     share = (darker[_RIM_CELLS:-_RIM_CELLS] > _STRIPE_DARKER).mean(axis=0)
     chosen = np.convolve(share, np.ones(3) / 3, "same") > _STRIPE_ROWS
-    turns = np.flatnonzero(np.diff(np.concatenate([[0], chosen.astype(np.int8), [0]])))
     found = []
-    for start, end in zip(turns[::2] * _ALONG_MM, turns[1::2] * _ALONG_MM, strict=True):
+    for start, end in ((a * _ALONG_MM, b * _ALONG_MM) for a, b in list_runs(chosen)):
         beside = [k.box for k in knots if k.box.x0 < end + _WHORL_MM and k.box.x1 > start - _WHORL_MM]
         whorl = any(min(box.width, box.height) >= _WHORL_MM for box in beside)
         if _STRIPE_MM[0] <= end - start <= _STRIPE_MM[1] and not whorl:
             length = darker.shape[1] * _ALONG_MM
-            found.append((max(0.0, float(start) - _ALONG_MM), min(length, float(end) + _ALONG_MM)))
+            found.append((max(0.0, start - _ALONG_MM), min(length, end + _ALONG_MM)))
     return found
 
 
